@@ -1,0 +1,1 @@
+"""Runs at the station: frames in, tallies out."""

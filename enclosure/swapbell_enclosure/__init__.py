@@ -1,0 +1,1 @@
+"""The printable housing, lane and calibration card: an empty room so far."""

@@ -1,0 +1,1 @@
+"""Runs where the person is: tallies in, decisions out."""

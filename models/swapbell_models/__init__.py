@@ -1,0 +1,1 @@
+"""What is true about wasps, bait and counts without hardware, clock, disk or network."""

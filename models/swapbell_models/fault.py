@@ -1,0 +1,41 @@
+"""The two ways in which a command can fail, and what the shell sees of each.
+
+A `Mistake` is the caller's: a missing clip, a misspelt key. A `Breakdown` is ours or the machine's: a full disk,
+a ledger that cannot be written. Both are one line that names the thing and the way out; anything else that
+escapes is a defect of swapbell and keeps its traceback.
+"""
+
+import sys
+from collections.abc import Callable
+
+EXIT_BREAKDOWN = 1
+EXIT_MISTAKE = 2
+
+
+class Mistake(Exception):
+    """What the caller gave cannot be used; the message says which thing, why, and the way out."""
+
+
+class Breakdown(Exception):
+    """The machine or swapbell could not do its part; the message says which thing and the way out."""
+
+
+def speak(command: Callable[[], object]) -> None:
+    """Run a command line and end the process, with one line on stderr instead of a traceback.
+
+    Parameters
+    ----------
+    command : callable
+        The whole command; it may raise `Mistake` or `Breakdown`.
+    """
+    try:
+        command()
+    except Mistake as mistake:
+        _end(mistake, EXIT_MISTAKE)
+    except Breakdown as breakdown:
+        _end(breakdown, EXIT_BREAKDOWN)
+
+
+def _end(fault: Exception, code: int) -> None:
+    sys.stderr.write(f"{fault}\n")
+    raise SystemExit(code)

@@ -1,0 +1,110 @@
+"""What a counter reports for one short interval: its crossings, and how many seconds it really watched.
+
+Crossings and tallies travel as they are: these structs are the wire's and everyone's.
+"""
+
+import math
+from datetime import datetime, timedelta
+from enum import Enum
+from typing import Annotated
+
+import msgspec
+from msgspec import Meta
+
+from swapbell_models.sizes import SizeClass
+
+# A name is one level of an MQTT topic and one part of a file name.
+NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"
+Name = Annotated[str, Meta(pattern=NAME_PATTERN, description="A site's, a station's or a boot's name.")]
+Seconds = Annotated[float, Meta(ge=0.0)]
+AwareDatetime = Annotated[datetime, Meta(tz=True)]
+
+# Our choice: frame times are rounded on their way; a hundredth of a second is far below a visit.
+ROUNDING_S = 0.01
+
+
+class Direction(Enum):
+    """Which way a body passed the gate line."""
+
+    IN = "in"
+    OUT = "out"
+
+
+class Clock(Enum):
+    """Whether the counter knew the time of day when it counted."""
+
+    SYNCED = "synced"
+    FREE = "free"
+
+
+class Crossing(msgspec.Struct, frozen=True, kw_only=True, rename={"direction": "dir"}):
+    """One body that passed the gate line for good.
+
+    Attributes
+    ----------
+    at_s
+        When its centre passed the line [s], counted from the start of what holds the crossing: a clip or a tally.
+    direction, size
+        Which way it went, and its class by length.
+    length_mm
+        Body length without legs and antennae [mm].
+    """
+
+    at_s: Seconds
+    direction: Direction
+    size: SizeClass
+    length_mm: Annotated[float, Meta(gt=0.0)]
+
+    def is_visit(self) -> bool:
+        """Tell whether this is one wasp-sized insect coming in: what the readiness rule counts."""
+        return self.direction is Direction.IN and self.size is SizeClass.WASP
+
+
+class Tally(msgspec.Struct, frozen=True, kw_only=True, rename={"from_at": "from"}):
+    """A station's report for one interval; `(station, boot, seq)` names it for ever.
+
+    Attributes
+    ----------
+    v
+        Version of the wire format, 1.
+    station, boot, seq
+        Who reports, which start of its counter, and which tally of that start, from 1.
+    from_at
+        Start of the interval, aware UTC; a guess where `clock` is free.
+    up_s
+        Seconds since the counter started, at the start of the interval [s].
+    clock
+        Whether the counter knew the time of day.
+    seconds, watched_s
+        Length of the interval and how much of it was really watched [s].
+    crossings
+        In time order; their `at_s` counts from `from_at`.
+    """
+
+    v: Annotated[int, Meta(ge=1, le=1)] = 1
+    station: Name
+    boot: Name
+    seq: Annotated[int, Meta(ge=0)]
+    from_at: AwareDatetime
+    up_s: Seconds
+    clock: Clock
+    seconds: Annotated[float, Meta(gt=0.0, le=3600.0)]
+    watched_s: Seconds
+    crossings: tuple[Crossing, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse a tally that contradicts itself."""
+        if self.watched_s > self.seconds + ROUNDING_S:
+            raise ValueError(f"watched_s {self.watched_s} is longer than the interval of {self.seconds} s")
+        late = max((crossing.at_s for crossing in self.crossings), default=0.0)
+        if not math.isfinite(late) or late > self.seconds + ROUNDING_S:
+            raise ValueError(f"a crossing at {late} s lies outside the interval of {self.seconds} s")
+
+    @property
+    def to_at(self) -> datetime:
+        """End of the interval, aware UTC."""
+        return self.from_at + timedelta(seconds=self.seconds)
+
+    def visits_at(self) -> list[datetime]:
+        """Return the moments of this tally's visits, aware UTC, in time order."""
+        return [self.from_at + timedelta(seconds=c.at_s) for c in self.crossings if c.is_visit()]
