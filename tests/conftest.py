@@ -1,0 +1,44 @@
+"""What every test may ask for: real parts by mark, a real broker, a disk that fills up."""
+
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import parts
+import pytest
+from mosquitto_child import Broker
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip, or in CI fail, a test whose real part is missing."""
+    for mark in item.iter_markers("part"):
+        parts.need(*mark.args)
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Broker]:
+    """Yield a real mosquitto on a free loopback port; `.kill()` and `.restart()` it as you like."""
+    parts.need("mosquitto")
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    child = Broker(folder)
+    yield child
+    child.kill()
+
+
+@pytest.fixture
+def footage() -> Path:
+    """Return the folder of real clips with known crossings."""
+    parts.need("footage")
+    return parts.footage()
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """Yield a folder on a disk of its own of 1 MiB, for tests that fill it."""
+    parts.need("tmpfs")
+    folder = tmp_path / "small_disk"
+    folder.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)], check=True)
+    yield folder
+    subprocess.run(["umount", "--lazy", str(folder)], check=True)
