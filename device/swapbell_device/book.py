@@ -1,0 +1,141 @@
+"""The counter's book: time cut into tallies, each with its crossings and the seconds that were really watched.
+
+A body that passed the line is counted only when it is well beyond it, so a crossing can be told a moment after its
+tally's interval ended. Intervals therefore stay open for a settling time. A crossing told later still is dated to the
+start of the oldest interval that is open: it moves a little, but is neither lost nor counted twice.
+"""
+
+import math
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from msgspec.structs import replace
+
+from swapbell_models.tally import Clock, Crossing, Tally
+
+# Our choice: four frames a second. A walking wasp moves about one body length in it, so that the tracker can still
+# join both sides of the pause; in a longer one a body can come and go unseen.
+GAP_S = 0.25
+# Our choice: at a crawl of 5 mm/s half a wasp's length takes 1.5 s; a visitor that dawdles longer moves in time.
+SETTLE_S = 2.0
+# Our choice: an hour. Empty tallies tell of a pause up to that long; the times of its neighbours of a longer one.
+PAUSE_TOLD_S = 3600.0
+# Our choice: to the millisecond, far below the time between two frames.
+DIGITS = 3
+
+
+@dataclass(slots=True)
+class _Interval:
+    start_s: float
+    seconds: float
+    watched_s: float = 0.0
+    crossings: list[Crossing] = field(default_factory=list[Crossing])
+
+    @property
+    def end_s(self) -> float:
+        return self.start_s + self.seconds
+
+    def watch(self, from_s: float, to_s: float) -> None:
+        self.watched_s += max(0.0, min(self.end_s, to_s) - max(self.start_s, from_s))
+
+    def end_with(self, at_s: float) -> None:
+        """Cut the interval short; one that holds crossings keeps a length, for a tally must have one."""
+        shortest_s = 10.0**-DIGITS if self.crossings else 0.0
+        self.seconds = max(shortest_s, round(at_s - self.start_s, DIGITS))
+
+    def dated(self) -> tuple[Crossing, ...]:
+        """Return the crossings in time order, counted from the start of the interval and inside it."""
+        return tuple(sorted(map(self._date, self.crossings), key=lambda crossing: crossing.at_s))
+
+    def _date(self, crossing: Crossing) -> Crossing:
+        at_s = min(max(crossing.at_s - self.start_s, 0.0), self.seconds)
+        return replace(crossing, at_s=round(at_s, DIGITS))
+
+
+class Book:
+    """Cuts the time of one start of the counter into tallies.
+
+    Parameters
+    ----------
+    station, boot : str
+        Who counts, and which start of its counter.
+    started_at : datetime
+        The moment from which `at_s` counts, aware UTC; a guess where `clock` is free.
+    clock : Clock
+        Whether the counter knows the time of day.
+    seconds : float
+        Length of a tally [s], greater than 0, at most 3600.
+    """
+
+    def __init__(self, station: str, boot: str, started_at: datetime, clock: Clock, seconds: float = 15.0) -> None:
+        self._station = station
+        self._boot = boot
+        self._started_at = started_at
+        self._clock = clock
+        self._seconds = seconds
+        self._open: list[_Interval] = []
+        self._last_s = -math.inf
+        self._seq = 0
+
+    def add(self, crossings: Iterable[Crossing], at_s: float) -> Iterator[Tally]:
+        """Enter one frame and the crossings that it confirmed; yield the tallies that it closed.
+
+        Parameters
+        ----------
+        crossings : iterable of Crossing
+            Their `at_s` counts from `started_at`, like the frame's.
+        at_s : float
+            The frame's capture time [s], at least 0; a frame that is not later than the one before watches nothing.
+        """
+        self._reach(at_s)
+        self._watch(at_s)
+        for crossing in crossings:
+            self._interval_of(crossing).crossings.append(crossing)
+        settled_s = at_s - SETTLE_S
+        while self._open[0].end_s <= settled_s:
+            yield self._tally(self._open.pop(0))
+
+    def close(self) -> Iterator[Tally]:
+        """Yield what is still open; the last tally ends with the last frame."""
+        if self._open:
+            self._open[-1].end_with(self._last_s)
+        while self._open:
+            interval = self._open.pop(0)
+            if interval.seconds > 0.0:
+                yield self._tally(interval)
+
+    def _reach(self, at_s: float) -> None:
+        here = int(at_s // self._seconds)
+        if not self._open or at_s - self._last_s > PAUSE_TOLD_S:
+            self._append(here)
+        for number in range(round(self._open[-1].start_s / self._seconds) + 1, here + 1):
+            self._append(number)
+
+    def _append(self, number: int) -> None:
+        self._open.append(_Interval(number * self._seconds, self._seconds))
+
+    def _watch(self, at_s: float) -> None:
+        if at_s - self._last_s <= GAP_S:
+            for interval in self._open:
+                interval.watch(self._last_s, at_s)
+        self._last_s = max(self._last_s, at_s)
+
+    def _interval_of(self, crossing: Crossing) -> _Interval:
+        later = bisect_right(self._open, crossing.at_s, key=lambda interval: interval.start_s)
+        return self._open[max(0, later - 1)]
+
+    def _tally(self, interval: _Interval) -> Tally:
+        self._seq += 1
+        return Tally(
+            station=self._station,
+            boot=self._boot,
+            seq=self._seq,
+            from_at=self._started_at + timedelta(seconds=interval.start_s),
+            up_s=round(interval.start_s, DIGITS),
+            clock=self._clock,
+            seconds=interval.seconds,
+            watched_s=round(interval.watched_s, DIGITS),
+            crossings=interval.dated(),
+        )
