@@ -1,14 +1,59 @@
-"""When the lure has drawn enough wasps for the swap: the rule, its confirmation, and the evidence."""
+"""When the lure has drawn enough wasps for the swap: the rule, its confirmation, and the evidence.
 
-from dataclasses import dataclass
-from datetime import datetime
+The rule asks for `visits` in any window of `window_s` seconds. A machine that never blinks finds such a window by
+luck, so the rule alone only makes a station `touched`; a confirmation makes it `ready`. All of it is read from a look
+of `WINDOWS` windows that ends with the last tally: what was not yet reported is not taken for a gap.
+
+The verdict is the first of these that holds:
+
+silent    no tally, or the last one ended more than `silent_s` ago: `unjudged`
+ready     the rule was reached in the look, and the confirmation holds
+touched   some half-open window, wherever it begins in the look, counts `visits` or more
+gaps      the station says that it is blind, or more than `UNWATCHED_SHARE_MAX` of the last window went unwatched, so
+          that few visits prove nothing: `unjudged`
+building  the last window counts half the rule or more
+quiet     otherwise
+
+Confirmations, over the look's consecutive windows, the last of which ends with the last tally:
+
+first       none asked for: the bare rule
+2 of 3      at least two of the three windows count `visits` or more
+sequential  for some n from 1 to 3, the last n windows together count at least what Wald's test asks for to accept the
+            higher of its two means. Trying every n, at every tally, is Page's cumulative sum (Biometrika 41:100-115,
+            1954), whose false alarms per hour are not Wald's alpha; the decision record gives them.
+
+Counts enter as they are and windows at their nominal length: a gap can hide visits but cannot invent them. So another
+visit never lowers the step, and less watched time never raises it.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from enum import Enum
 
-from swapbell_models.traffic import Rate, Window
+from swapbell_models import traffic
+from swapbell_models.chance import WaldTest, lucky_window
+from swapbell_models.tally import Tally
+from swapbell_models.traffic import WINDOW_S, Rate, Window
 
 # At least 10 visits in any 5 minutes: common practice, no source.
 RULE_VISITS = 10
-WINDOW_S = 300.0
+# Our choice: the fewest windows that can say "2 of 3", a quarter of an hour by the trade's window.
+WINDOWS = 3
+TWO = 2
+# Our choice: half a minute of five, two tallies of the usual length. At the rule's own mean it hides one visit, a
+# third of the scatter that chance alone gives to ten.
+UNWATCHED_SHARE_MAX = 0.1
+# Our choice: two windows. One may be lost to a link that comes and goes; after two nobody is watching.
+SILENT_S = 600.0
+# Our choice: a minute, more than clocks kept by network time differ; what claims to be later is not believed.
+AHEAD_MAX_S = 60.0
+# Our choice: half the rule. A swap there is too early, and growing traffic is one doubling short of the rule.
+EARLY_SHARE = 0.5
+# Our choice: a fifth on either side of the rule, because the limit then grows by 0.99 of the rule per window: only
+# traffic above the rule itself drives the sum up.
+LOW_SHARE, HIGH_SHARE = 0.8, 1.2
 
 
 class Step(Enum):
@@ -47,19 +92,27 @@ class Rule:
     Attributes
     ----------
     visits
-        Visits in one window that the rule asks for.
+        Visits in one window that the rule asks for, 2 or more.
     window_s
-        Length of a window [s].
+        Length of a window [s], greater than 0.
     confirm
         What turns `touched` into `ready`.
     silent_s
-        Age of the last tally's end after which the station is silent [s].
+        Age of the last tally's end beyond which the station is silent [s], greater than 0.
     """
 
     visits: int = RULE_VISITS
     window_s: float = WINDOW_S
     confirm: Confirm = Confirm.TWO_OF_THREE
-    silent_s: float = 600.0
+    silent_s: float = SILENT_S
+
+    def __post_init__(self) -> None:
+        """Refuse a rule that cannot be judged by."""
+        if self.visits < TWO:
+            raise ValueError(f"visits must be {TWO} or more, not {self.visits}")
+        for name, seconds in (("window_s", self.window_s), ("silent_s", self.silent_s)):
+            if not 0.0 < seconds < math.inf:
+                raise ValueError(f"{name} must be a positive number of seconds, not {seconds}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,15 +126,16 @@ class Verdict:
     reason
         Why it is unjudged; nothing otherwise.
     windows
-        The last three windows, oldest first; the last one ends with the last tally. Empty where there is no tally.
+        The look's consecutive windows, oldest first; the last one ends with the last tally. Empty without tallies.
     fullest
-        The fullest window of the last three windows' time, wherever it begins; nothing without visits.
+        The look's fullest window, wherever it begins; nothing without visits.
     reached_at
-        When the rule was first reached in that time; nothing if it was not.
+        When the rule was first reached in the look; nothing if it was not.
     rate
-        Visits per window of watched time over the three windows; nothing if nobody watched.
+        Visits per window of watched time over the look; nothing if nobody watched.
     lucky
-        Chance of a window as full as the fullest in the same time if the true mean were only half the rule.
+        Once the rule is reached: the chance of a window as full as the fullest in a look fully watched, if the true
+        mean were only `EARLY_SHARE` of the rule.
     """
 
     step: Step
@@ -96,3 +150,68 @@ class Verdict:
     def last(self) -> Window | None:
         """The window that ends with the last tally: what a person would call the last five minutes."""
         return self.windows[-1] if self.windows else None
+
+
+def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool = False) -> Verdict:
+    """Return the verdict on a station's traffic.
+
+    Parameters
+    ----------
+    tallies : sequence of Tally
+        At least those of the last `WINDOWS` windows. What claims to end later than `now`, by more than `AHEAD_MAX_S`,
+        is not believed.
+    now : datetime
+        Aware UTC.
+    rule : Rule
+        The rule and its confirmation.
+    blind : bool
+        Whether the station last said that it cannot see.
+    """
+    believed = [tally for tally in tallies if tally.to_at <= now + timedelta(seconds=AHEAD_MAX_S)]
+    if not believed:
+        return Verdict(Step.UNJUDGED, Reason.SILENT)
+    evidence = _look(believed, rule)
+    age_s = (now - evidence.windows[-1].to_at).total_seconds()
+    step, reason = _step(evidence, age_s, rule, blind=blind)
+    return replace(evidence, step=step, reason=reason)
+
+
+def _look(tallies: Sequence[Tally], rule: Rule) -> Verdict:
+    """Gather the evidence of the look that ends with the last tally."""
+    windows = traffic.windows(tallies, max(tally.to_at for tally in tallies), rule.window_s, WINDOWS)
+    whole = traffic.joined(windows)
+    fullest = traffic.fullest(tallies, whole, rule.window_s)
+    reached_at = traffic.reached_at(tallies, whole, rule.visits, rule.window_s)
+    return Verdict(
+        Step.UNJUDGED,
+        windows=windows,
+        fullest=fullest,
+        reached_at=reached_at,
+        rate=traffic.rate(whole, rule.window_s),
+        lucky=lucky_window(fullest.counted, rule.visits * EARLY_SHARE, WINDOWS) if fullest and reached_at else None,
+    )
+
+
+def _step(evidence: Verdict, age_s: float, rule: Rule, *, blind: bool) -> tuple[Step, Reason | None]:
+    last = evidence.windows[-1]
+    if age_s > rule.silent_s:
+        return Step.UNJUDGED, Reason.SILENT
+    if evidence.reached_at is not None:
+        return (Step.READY if _confirmed([w.counted for w in evidence.windows], rule) else Step.TOUCHED), None
+    if blind:
+        return Step.UNJUDGED, Reason.BLIND
+    if last.watched_s < (1.0 - UNWATCHED_SHARE_MAX) * rule.window_s:
+        return Step.UNJUDGED, Reason.GAPS
+    return (Step.BUILDING if last.counted >= EARLY_SHARE * rule.visits else Step.QUIET), None
+
+
+def _confirmed(counts: Sequence[int], rule: Rule) -> bool:
+    """Tell whether the consecutive windows' counts, oldest first, confirm a rule that was reached."""
+    match rule.confirm:
+        case Confirm.FIRST:
+            return True
+        case Confirm.TWO_OF_THREE:
+            return sum(count >= rule.visits for count in counts) >= TWO
+        case Confirm.SEQUENTIAL:
+            test = WaldTest(LOW_SHARE * rule.visits, HIGH_SHARE * rule.visits)
+            return any(sum(counts[-n:]) >= test.accepts_high_from(n) for n in range(1, len(counts) + 1))
