@@ -1,0 +1,1 @@
+"""Drawn scenes with exact truth: first-class help for tests, rehearsals and scores."""

@@ -1,0 +1,70 @@
+"""What lies below the bodies: the board, its texture, and what is fixed to it."""
+
+from enum import Enum
+
+import cv2
+import numpy as np
+
+from swapbell_device.drawing.sprite import Picture
+
+
+class Surface(Enum):
+    """What the board is made of: how coarse its pattern is along and across [mm], and how strong (see `board`)."""
+
+    PAINT = (1.2, 1.2, 0.5)
+    WOOD = (30.0, 1.0, 1.0)
+    CARD = (0.6, 0.6, 0.7)
+    SOIL = (2.5, 2.5, 1.6)
+
+
+def board(
+    size_px: tuple[int, int],
+    mm_per_px: float,
+    surface: Surface,
+    tone: float,
+    contrast: float,
+    rng: np.random.Generator,
+) -> Picture:
+    """Return a board's reflectance (height, width), 0 to 1.
+
+    Parameters
+    ----------
+    size_px : (int, int)
+        Width and height.
+    mm_per_px : float
+        Scale of the pattern.
+    surface : Surface
+        What it is made of.
+    tone, contrast : float
+        Mean reflectance, and the standard deviation that a pattern of strength 1 has.
+    rng : Generator
+        Source of the pattern.
+    """
+    along, across, strength = surface.value
+    fine = _pattern(size_px, along / mm_per_px, across / mm_per_px, rng)
+    coarse = _pattern(size_px, 25.0 / mm_per_px, 18.0 / mm_per_px, rng)
+    return np.clip(tone + contrast * strength * (0.8 * fine + 0.6 * coarse), 0.01, 1.0).astype(np.float32)
+
+
+def _pattern(size_px: tuple[int, int], along_px: float, across_px: float, rng: np.random.Generator) -> Picture:
+    """Return noise with that grain, mean 0 and standard deviation 1: small noise enlarged, cheap at any grain."""
+    width, height = size_px
+    small = (max(2, round(width / max(along_px, 1.0)) + 1), max(2, round(height / max(across_px, 1.0)) + 1))
+    seeds = rng.standard_normal((small[1], small[0]), np.float32)
+    grown = np.asarray(cv2.resize(seeds, (width, height), interpolation=cv2.INTER_CUBIC), np.float32)
+    return np.asarray((grown - np.mean(grown)) / max(float(np.std(grown)), 1e-6), np.float32)
+
+
+def speckle(picture: Picture, count: int, largest_px: float, rng: np.random.Generator) -> None:
+    """Put grains, stains and screws on the board: round spots lighter or darker than what is around them."""
+    size: tuple[int, int] = picture.shape[1], picture.shape[0]
+    for _ in range(count):
+        centre = (int(rng.integers(size[0])), int(rng.integers(size[1])))
+        spot(picture, centre, float(rng.uniform(0.3, 1.0)) * largest_px, float(rng.uniform(0.6, 1.3)))
+
+
+def spot(picture: Picture, centre: tuple[int, int], radius_px: float, times: float) -> None:
+    """Multiply the reflectance inside a disc."""
+    mask = np.zeros(picture.shape, np.uint8)
+    cv2.circle(mask, (centre[0] * 16, centre[1] * 16), max(1, round(radius_px * 16)), 255, -1, cv2.LINE_AA, 4)
+    picture *= 1.0 + (times - 1.0) * (mask.astype(np.float32) / 255.0)
