@@ -1,0 +1,195 @@
+"""The host's configuration file, `host.toml`: the broker, the ledger, the rule, the alerts, the stations.
+
+A minimal one::
+
+    ledger = "ledger.sqlite"          # relative to this file, or postgresql+psycopg://user@host/name
+
+    [broker]
+    host = "192.0.2.10"
+
+    [[station]]
+    site = "orchard"
+    name = "north"
+
+Strict: an unknown key is a mistake, answered with the nearest one that is known.
+"""
+
+import tomllib
+from collections import Counter
+from collections.abc import Mapping
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Annotated, cast
+
+import msgspec
+from msgspec import Meta
+
+from swapbell_models.fault import Mistake
+from swapbell_models.phase import Phase
+from swapbell_models.readiness import RULE_VISITS, SILENT_S, Confirm, Rule
+from swapbell_models.tally import Name
+from swapbell_models.traffic import WINDOW_S
+
+PositiveSeconds = Annotated[float, Meta(gt=0.0)]
+# IANA's registered port for MQTT.
+MQTT_PORT = 1883
+
+
+class BrokerSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the broker is and how the host signs in.
+
+    Attributes
+    ----------
+    client
+        The host's name at the broker, which keeps messages for it under that name; one per host.
+    password_file, ca_file
+        A file that holds nothing but the password; the certificate of the authority that signed the broker's. With
+        `ca_file` the connection is encrypted.
+    """
+
+    host: Annotated[str, Meta(min_length=1)]
+    port: Annotated[int, Meta(ge=1, le=65535)] = MQTT_PORT
+    client: Name = "swapbell-host"
+    username: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+
+
+class RuleSection(msgspec.Struct, frozen=True, kw_only=True):
+    """The readiness rule of all stations; see `swapbell_models.readiness.Rule`."""
+
+    visits: int = RULE_VISITS
+    window_s: float = WINDOW_S
+    confirm: Confirm = Confirm.TWO_OF_THREE
+
+
+class AlertsSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Whom notices are told, as URLs that apprise understands."""
+
+    urls: tuple[str, ...] = ()
+
+
+class StationSection(msgspec.Struct, frozen=True, kw_only=True):
+    """One station.
+
+    Attributes
+    ----------
+    phase
+        Where it stands in its job, as the person states it.
+    silent_after_s
+        Age of its last tally beyond which it is silent [s].
+    """
+
+    site: Name
+    name: Name
+    phase: Phase = Phase.LURING
+    silent_after_s: PositiveSeconds = SILENT_S
+
+
+class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "station"}):
+    """The whole file; every path in it is absolute.
+
+    Attributes
+    ----------
+    ledger
+        Path of a SQLite file, or a database URL.
+    """
+
+    broker: BrokerSection
+    ledger: Annotated[str, Meta(min_length=1)] = "ledger.sqlite"
+    rule: RuleSection = RuleSection()
+    alerts: AlertsSection = AlertsSection()
+    stations: Annotated[tuple[StationSection, ...], Meta(min_length=1)]
+
+    def phases(self) -> dict[tuple[str, str], Phase]:
+        """Return the phase of each (site, station)."""
+        return {(station.site, station.name): station.phase for station in self.stations}
+
+    def rules(self) -> dict[tuple[str, str], Rule]:
+        """Return the readiness rule of each (site, station)."""
+        rule = self.rule
+        return {
+            (station.site, station.name): Rule(rule.visits, rule.window_s, rule.confirm, station.silent_after_s)
+            for station in self.stations
+        }
+
+
+def read_config(path: Path) -> Config:
+    """Read and check a configuration file.
+
+    Raises
+    ------
+    Mistake
+        If it cannot be read, is no TOML, has an unknown key or a value that cannot be.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise Mistake(f"configuration {path}: {error.strerror}; check the path") from error
+    except UnicodeDecodeError as error:
+        raise Mistake(f"configuration {path}: not a text file; it must be TOML in UTF-8") from error
+    return parse_config(text, path)
+
+
+def parse_config(text: str, path: Path) -> Config:
+    """Check the text of a configuration file; relative paths in it count from the folder of `path`."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Mistake(f"configuration {path}: not valid TOML: {error}") from error
+    _check_keys(document, Config, path)
+    try:
+        config = msgspec.convert(document, Config)
+        config.rules()
+    except (msgspec.ValidationError, ValueError) as error:
+        raise Mistake(f"configuration {path}: {_plain(error)}") from error
+    _check_names(config, path)
+    return _resolved(config, path.resolve().parent)
+
+
+SECTIONS: dict[str, type[msgspec.Struct]] = {
+    "broker": BrokerSection,
+    "rule": RuleSection,
+    "alerts": AlertsSection,
+    "station": StationSection,
+}
+
+
+def _check_keys(document: Mapping[str, object], kind: type[msgspec.Struct], path: Path, where: str = "") -> None:
+    known = kind.__struct_encode_fields__
+    for key, value in document.items():
+        if key not in known:
+            near = get_close_matches(key, known, n=1, cutoff=0.0)
+            raise Mistake(f"configuration {path}: unknown key {where}{key}; did you mean {where}{near[0]}?")
+        tables = cast("list[object]", value) if isinstance(value, list) else [value]
+        for table in tables:
+            if isinstance(table, dict) and key in SECTIONS:
+                _check_keys(cast("dict[str, object]", table), SECTIONS[key], path, f"{key}.")
+
+
+def _check_names(config: Config, path: Path) -> None:
+    counted = Counter((station.site, station.name) for station in config.stations)
+    for (site, name), times in counted.items():
+        if times > 1:
+            raise Mistake(
+                f"configuration {path}: station {site}/{name} is there {times} times; give each its own name"
+            )
+
+
+def _resolved(config: Config, folder: Path) -> Config:
+    broker = msgspec.structs.replace(
+        config.broker,
+        password_file=_absolute(config.broker.password_file, folder),
+        ca_file=_absolute(config.broker.ca_file, folder),
+    )
+    ledger = config.ledger if "://" in config.ledger else str(folder / config.ledger)
+    return msgspec.structs.replace(config, broker=broker, ledger=ledger)
+
+
+def _absolute(name: str | None, folder: Path) -> str | None:
+    return None if name is None else str(folder / name)
+
+
+def _plain(error: Exception) -> str:
+    """Say where in the file's own words: `$.broker.port` is `broker.port`."""
+    return str(error).replace("$.", "").replace("$", "the file")

@@ -1,0 +1,207 @@
+"""What arrived, read and sorted: tallies, healths, and what is rejected with the reason.
+
+Whatever is rejected is kept. If it was kept whole and names its tally, a receipt covers it: the station need not keep
+what the host has. Stations that the configuration does not name get no receipt, so that a forgotten line there costs
+nothing: the station holds its tallies until somebody adds it.
+"""
+
+from collections.abc import Iterable, Set
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
+
+import msgspec
+
+from swapbell_models.message import (
+    PAYLOAD_MAX_BYTES,
+    Address,
+    Health,
+    MalformedMessage,
+    Subject,
+    address,
+    decode,
+    topic,
+)
+from swapbell_models.tally import Clock, Name, Tally
+
+# Our choice: synced clocks differ by far less; the rule's own window is five minutes.
+FUTURE_MAX = timedelta(minutes=5)
+# Our choice: the wire is younger than this; a clock that says less was never set.
+PAST_MIN_AT = datetime(2025, 1, 1, tzinfo=UTC)
+# Our choice: a counter that runs for longer than ten years has other troubles; it also keeps sums of times in range.
+UP_MAX_S = 10 * 366 * 86_400.0
+# What a 32-bit column holds; at one tally each 15 s it lasts a thousand years.
+SEQ_MAX = 2**31 - 1
+# Our choice: all that can be a message is kept whole, the rest is a sample of what somebody sent.
+KEPT_MAX_BYTES = PAYLOAD_MAX_BYTES
+SAMPLE_BYTES = 1024
+
+
+class Arrival(NamedTuple):
+    """One message as the broker delivered it; `retained` tells that it may be old news."""
+
+    topic: str
+    payload: bytes
+    retained: bool = False
+
+
+class Claim(msgspec.Struct, frozen=True):
+    """Which tally a payload says that it is, where at least that can be read."""
+
+    boot: Name
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rejection:
+    """A payload that could not be read or believed, and why; `claim` is set where a receipt may cover it."""
+
+    arrival: Arrival
+    reason: str
+    address: Address | None = None
+    claim: Claim | None = None
+
+    @property
+    def kept(self) -> bytes:
+        """Return what is kept of the payload: all of it, or a sample of what is too long to be a message."""
+        payload = self.arrival.payload
+        return payload if len(payload) <= KEPT_MAX_BYTES else payload[:SAMPLE_BYTES]
+
+
+class Told(NamedTuple):
+    """What a station said of itself."""
+
+    site: str
+    health: Health
+    retained: bool
+
+    @property
+    def station(self) -> tuple[str, str]:
+        """Return who said it: site and station."""
+        return self.site, self.health.station
+
+
+class Read(NamedTuple):
+    """A tally, and the message that it was read from."""
+
+    address: Address
+    tally: Tally
+    arrival: Arrival
+
+    @property
+    def station(self) -> tuple[str, str]:
+        """Return whose it is: site and station."""
+        return self.address.site, self.address.station
+
+    @property
+    def boot(self) -> tuple[str, str, str]:
+        """Return which start of whose counter it belongs to: site, station, boot."""
+        return self.address.site, self.address.station, self.tally.boot
+
+
+@dataclass(slots=True)
+class Sorted:
+    """A batch by what it holds."""
+
+    tallies: list[Read] = field(default_factory=list[Read])
+    healths: list[Told] = field(default_factory=list[Told])
+    rejections: list[Rejection] = field(default_factory=list[Rejection])
+
+
+class Intake:
+    """Reads what arrives from the stations that it knows.
+
+    Parameters
+    ----------
+    stations : iterable of (site, station)
+        The stations that the configuration names.
+    """
+
+    def __init__(self, stations: Iterable[tuple[str, str]]) -> None:
+        self._stations: Set[tuple[str, str]] = set(stations)
+        self._known = {
+            topic(*station, subject): Address(*station, subject)
+            for station in self._stations
+            for subject in (Subject.TALLY, Subject.HEALTH)
+        }
+
+    def sort(self, batch: Iterable[Arrival], received_at: datetime) -> Sorted:
+        """Read a batch.
+
+        Parameters
+        ----------
+        batch : iterable of Arrival
+            In the order in which it came.
+        received_at : datetime
+            Now, aware UTC.
+        """
+        found = Sorted()
+        for arrival in batch:
+            try:
+                self._read(arrival, received_at, found)
+            except MalformedMessage as error:
+                found.rejections.append(self._reject(arrival, str(error)))
+        return found
+
+    def _read(self, arrival: Arrival, received_at: datetime, found: Sorted) -> None:
+        known = self._known.get(arrival.topic)
+        if known is None:
+            raise MalformedMessage(self._stranger(arrival.topic))
+        if known.subject is Subject.TALLY:
+            tally = _credible(decode(arrival.payload, Tally), known, received_at)
+            found.tallies.append(Read(known, tally, arrival))
+        else:
+            health = _spoken(decode(arrival.payload, Health), known)
+            found.healths.append(Told(known.site, health, arrival.retained))
+
+    def _stranger(self, name: str) -> str:
+        site, station, subject = address(name)
+        if (site, station) not in self._stations:
+            return f"station {site}/{station} is not in the configuration"
+        return f"a host does not read the subject {subject.value!r}"
+
+    def _reject(self, arrival: Arrival, reason: str) -> Rejection:
+        known = self._known.get(arrival.topic)
+        countable = known is not None and known.subject is Subject.TALLY
+        return Rejection(arrival, reason, known, _claim(arrival.payload) if countable else None)
+
+
+def _credible(tally: Tally, known: Address, received_at: datetime) -> Tally:
+    _own(tally.station, known)
+    if tally.seq > SEQ_MAX or tally.up_s > UP_MAX_S:
+        raise MalformedMessage(f"seq {tally.seq} or up_s {tally.up_s} is beyond what a counter can reach")
+    if tally.clock is Clock.SYNCED:
+        _check_clock(tally.from_at, received_at)
+    return tally
+
+
+def _spoken(health: Health, known: Address) -> Health:
+    _own(health.station, known)
+    if any(held.seq > SEQ_MAX for held in health.oldest):
+        raise MalformedMessage(f"oldest names a seq beyond {SEQ_MAX}, what a counter can reach")
+    return health
+
+
+def _check_clock(from_at: datetime, received_at: datetime) -> None:
+    if from_at > received_at + FUTURE_MAX:
+        raise MalformedMessage(
+            f"from {from_at.isoformat()} is in the future: the host's clock says {received_at.isoformat()}; "
+            "set the clock that is wrong"
+        )
+    if from_at < PAST_MIN_AT:
+        raise MalformedMessage(f"from {from_at.isoformat()} is too long ago for a clock that calls itself synced")
+
+
+def _own(station: str, known: Address) -> None:
+    if station != known.station:
+        raise MalformedMessage(f"the topic names station {known.station!r}, the payload {station!r}")
+
+
+def _claim(payload: bytes) -> Claim | None:
+    if len(payload) > KEPT_MAX_BYTES:
+        return None
+    try:
+        claim = msgspec.json.decode(payload, type=Claim)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    return claim if 0 <= claim.seq <= SEQ_MAX else None

@@ -1,0 +1,1 @@
+"""The ledger's revisions, run by Alembic when an older ledger is opened."""

@@ -1,0 +1,101 @@
+"""Notices as they stand in the ledger: raised, told, acknowledged. This is the alerts' outbox."""
+
+from collections import defaultdict
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import datetime, timedelta
+
+from sqlalchemy import Connection, Row, insert, or_, select, update
+
+from swapbell_host.alerts import OpenNotice
+from swapbell_host.rules import PastNotice
+from swapbell_host.schema import notices
+from swapbell_models.notice import Notice, NoticeKind, Urgency
+
+# Our choice: an acknowledgement from another program is noticed within a second.
+# Our choice while the rules do not name theirs.
+REST = timedelta(days=1)
+STALE = timedelta(seconds=1)
+
+
+class Notebook:
+    """The notices of one ledger.
+
+    Parameters
+    ----------
+    transaction : callable
+        Opens a transaction on the ledger.
+    """
+
+    def __init__(self, transaction: Callable[[], AbstractContextManager[Connection]]) -> None:
+        self._transaction = transaction
+        self._past: dict[tuple[str, str], tuple[PastNotice, ...]] = {}
+        self._read_at: datetime | None = None
+
+    def raise_notice(self, notice: Notice, at: datetime) -> bool:  # noqa: ARG002 - the evidence's moment is the notice's
+        """Write the notice down; False if one of the same name is already there."""
+        same = (
+            notices.c.site == notice.site,
+            notices.c.station == notice.station,
+            notices.c.kind == notice.kind.value,
+            notices.c.raised_at == notice.raised_at,
+        )
+        with self._transaction() as connection:
+            if connection.execute(select(notices.c.id).where(*same)).first():
+                return False
+            connection.execute(insert(notices).values(_row(notice)))
+        self._read_at = None
+        return True
+
+    def open_notices(self) -> list[OpenNotice]:
+        """Return every unacknowledged notice of every station, oldest first."""
+        with self._transaction() as connection:
+            rows = connection.execute(
+                select(notices).where(notices.c.acknowledged_at.is_(None)).order_by(notices.c.raised_at, notices.c.id)
+            ).all()
+        return [OpenNotice(row.id, _notice(row), row.told_at, row.times_told) for row in rows]
+
+    def mark_told(self, notice_id: int, at: datetime) -> None:
+        """Set when the notice was last told, and add one to how often."""
+        told = update(notices).where(notices.c.id == notice_id)
+        with self._transaction() as connection:
+            connection.execute(told.values(told_at=at, times_told=notices.c.times_told + 1))
+
+    def acknowledge(self, notice_id: int, at: datetime, by: str | None = None) -> bool:
+        """Close the notice; False if there is no open one of that number."""
+        closing = update(notices).where(notices.c.id == notice_id, notices.c.acknowledged_at.is_(None))
+        with self._transaction() as connection:
+            done = connection.execute(closing.values(acknowledged_at=at, acknowledged_by=by)).rowcount
+        self._read_at = None
+        return done == 1
+
+    def past(self, site: str, station: str, now: datetime) -> tuple[PastNotice, ...]:
+        """Return a station's open notices and those acknowledged within the last `REST`, oldest first."""
+        if self._read_at is None or not timedelta() <= now - self._read_at < STALE:
+            self._past = self._read_past(now)
+            self._read_at = now
+        return self._past.get((site, station), ())
+
+    def _read_past(self, now: datetime) -> dict[tuple[str, str], tuple[PastNotice, ...]]:
+        young = or_(notices.c.acknowledged_at.is_(None), notices.c.acknowledged_at > now - REST)
+        found: defaultdict[tuple[str, str], list[PastNotice]] = defaultdict(list)
+        with self._transaction() as connection:
+            for row in connection.execute(select(notices).where(young).order_by(notices.c.raised_at)):
+                past = PastNotice(NoticeKind(row.kind), row.raised_at, row.acknowledged_at)
+                found[row.site, row.station].append(past)
+        return {station: tuple(past) for station, past in found.items()}
+
+
+def _row(notice: Notice) -> dict[str, object]:
+    return {
+        "site": notice.site,
+        "station": notice.station,
+        "kind": notice.kind.value,
+        "urgency": notice.urgency.value,
+        "raised_at": notice.raised_at,
+        "text": notice.text,
+    }
+
+
+def _notice(row: Row[tuple[object, ...]]) -> Notice:
+    return Notice(row.site, row.station, NoticeKind(row.kind), Urgency(row.urgency), row.raised_at, row.text)

@@ -1,0 +1,195 @@
+"""Opens the ledger's database: looks before it touches, upgrades what is older, refuses what it does not know.
+
+SQLite by a path, PostgreSQL by a URL. Whatever cannot be used is left exactly as it was.
+"""
+
+from collections.abc import Generator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
+
+from swapbell_host.schema import REVISIONS
+from swapbell_models.fault import Breakdown, Mistake
+
+# Our choice: `ack` writes for a few milliseconds; a slow card gets a thousand times that.
+BUSY_MS = 5_000
+
+# What SQLite's result codes mean for a person (sqlite.org/rescode.html), by the name's beginning.
+_SQLITE_WORDS = {
+    "SQLITE_FULL": "the disk is full; free some space and start again, what was not stored will be sent again",
+    "SQLITE_READONLY": "it cannot be written; give its file and folder to the user who runs this, or choose another",
+    "SQLITE_PERM": "it cannot be written; give its file and folder to the user who runs this, or choose another",
+    "SQLITE_CANTOPEN": "it cannot be opened; give its file and folder to the user who runs this, or choose another",
+    "SQLITE_BUSY": "another program holds it; end that one first",
+    "SQLITE_CORRUPT": "it is damaged; put it aside, restore a copy or start a new one",
+    "SQLITE_NOTADB": "it is not a ledger; choose another file",
+    "SQLITE_IOERR": "the disk failed; check it and start again",
+}
+
+
+def ledger_url(ledger: str) -> URL:
+    """Return the database URL of a ledger: a path of a SQLite file, or a URL as it is.
+
+    Raises
+    ------
+    Mistake
+        If the URL cannot be understood.
+    """
+    if "://" not in ledger:
+        return URL.create("sqlite", database=ledger)
+    try:
+        return make_url(ledger)
+    except ArgumentError as error:
+        raise Mistake(f"ledger {ledger!r}: neither a path nor a database's URL: {error}") from error
+
+
+def display(url: URL) -> str:
+    """Return how a person knows the ledger: its path, or its URL without the password."""
+    return str(url.database) if url.get_backend_name() == "sqlite" else url.render_as_string(hide_password=True)
+
+
+@contextmanager
+def spoken(url: URL) -> Generator[None]:
+    """Say in one line what a database says in many.
+
+    Raises
+    ------
+    Breakdown
+        In place of the database's own errors.
+    """
+    try:
+        yield
+    except IntegrityError as error:
+        raise Breakdown(
+            f"ledger {display(url)}: another host writes to it; one ledger belongs to one host"
+        ) from error
+    except DBAPIError as error:
+        raise Breakdown(f"ledger {display(url)}: {_words(error)}") from error
+
+
+def open_for_reading(url: URL) -> Engine:
+    """Return an engine that cannot change the ledger.
+
+    Raises
+    ------
+    Mistake
+        If there is no ledger of this revision.
+    Breakdown
+        If it cannot be read.
+    """
+    if url.get_backend_name() == "sqlite":
+        _demand_file(url)
+    engine = _engine(url, writing=False)
+    with spoken(url), engine.connect() as connection:
+        revision = _known_revision(url, connection)
+    if revision != REVISIONS[-1]:
+        raise Mistake(
+            f"ledger {display(url)}: not in use by this version yet; start `swapbell-host run` with it once"
+        )
+    return engine
+
+
+def open_for_writing(url: URL) -> Engine:
+    """Return an engine on a ledger of this revision, made or upgraded where needed.
+
+    Raises
+    ------
+    Mistake
+        If the folder is missing, the file is no ledger, or a newer version wrote it.
+    Breakdown
+        If it is damaged, or cannot be written.
+    """
+    if url.get_backend_name() == "sqlite":
+        _look(url)
+    engine = _engine(url, writing=True)
+    with spoken(url), engine.begin() as connection:
+        if _known_revision(url, connection) != REVISIONS[-1]:
+            _upgrade(connection)
+    return engine
+
+
+def _demand_file(url: URL) -> None:
+    if not Path(str(url.database)).is_file():
+        raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host run` makes it")
+
+
+def _look(url: URL) -> None:
+    path = Path(str(url.database))
+    if not path.parent.is_dir():
+        raise Mistake(f"ledger {path}: the folder {path.parent} does not exist; make it or choose another place")
+    if not path.exists() or path.stat().st_size == 0:
+        return
+    with spoken(url), _engine(url, writing=False).connect() as connection:
+        _known_revision(url, connection)
+        complaint = connection.execute(text("PRAGMA quick_check(1)")).scalar_one()
+    if complaint != "ok":
+        raise Breakdown(f"ledger {path}: {_SQLITE_WORDS['SQLITE_CORRUPT']} ({' '.join(complaint.split())})")
+
+
+def _known_revision(url: URL, connection: Connection) -> str | None:
+    """Return the ledger's revision, None where there is nothing yet; refuse what is not ours or not known."""
+    names = inspect(connection).get_table_names()
+    if not names:
+        return None
+    if not {"alembic_version", "boots"} <= set(names):
+        raise Mistake(f"ledger {display(url)}: it holds something else; choose another place")
+    revision = connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one()
+    if revision not in REVISIONS:
+        raise Mistake(
+            f"ledger {display(url)}: written by a newer swapbell (revision {revision}, this one knows "
+            f"{REVISIONS[-1]}); update swapbell or choose another ledger"
+        )
+    return str(revision)
+
+
+def _upgrade(connection: Connection) -> None:
+    from alembic import command  # noqa: PLC0415 - a tenth of a second, needed once in a ledger's life
+    from alembic.config import Config  # noqa: PLC0415 - as above
+
+    config = Config()
+    config.set_main_option("script_location", "swapbell_host:migrations")
+    config.attributes["connection"] = connection
+    command.upgrade(config, REVISIONS[-1])
+
+
+def _engine(url: URL, *, writing: bool) -> Engine:
+    sqlite = url.get_backend_name() == "sqlite"
+    if sqlite and not writing:
+        url = url.set(database=f"file:{quote(str(url.database))}").update_query_dict({"mode": "ro", "uri": "true"})
+    try:
+        engine = create_engine(url, connect_args={} if sqlite else {"connect_timeout": 10})
+    except (NoSuchModuleError, ModuleNotFoundError) as error:
+        raise Mistake(f"ledger {display(url)}: no driver for it here ({error}); use postgresql+psycopg://") from error
+    if sqlite:
+        _prepare_sqlite(engine, writing=writing)
+    return engine
+
+
+def _prepare_sqlite(engine: Engine, *, writing: bool) -> None:
+    """Make transactions ours: the driver would open them late and leave table changes outside."""
+
+    @event.listens_for(engine, "connect")
+    def _connect(connection: Any, _record: object) -> None:  # pyright: ignore[reportUnusedFunction]
+        connection.isolation_level = None
+        connection.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+        connection.execute("PRAGMA foreign_keys = ON")
+        if writing:
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:  # pyright: ignore[reportUnusedFunction]
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+
+def _words(error: DBAPIError) -> str:
+    name = str(getattr(error.orig, "sqlite_errorname", ""))
+    for beginning, words in _SQLITE_WORDS.items():
+        if name.startswith(beginning):
+            return words
+    return " ".join(str(error.orig).split())

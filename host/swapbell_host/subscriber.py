@@ -1,0 +1,218 @@
+"""The host's end of the broker: batches of messages in, acknowledged only when the caller says so; words out.
+
+MQTT 3.1.1 with a session that the broker keeps while the host is away. One thread: the network moves only inside
+`batches`, so whatever arrives waits in a list and nothing is called from elsewhere.
+"""
+
+import ssl
+import sys
+import threading
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Self
+
+import msgspec
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from swapbell_host.config import BrokerSection
+from swapbell_host.intake import Arrival
+from swapbell_models.fault import Mistake
+from swapbell_models.message import ROOT, Subject, encode, topic
+
+# Our choice: what comes within a twentieth of a second is written down in one transaction, for one flush of the disk.
+GATHER_S = 0.05
+BATCH_MAX = 500
+# Our choice: an idle host looks at its clock twice a second.
+IDLE_S = 0.5
+# Our choice: a broker that restarts is found again within a second, one that is gone is not pestered.
+RETRY_MIN_S = 0.5
+RETRY_MAX_S = 30.0
+# CONNACK return codes of MQTT 3.1.1 section 3.2.2.3 as paho names them: no use in trying again unchanged.
+REFUSALS = {"Bad user name or password", "Not authorized", "Client identifier not valid"}
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What came in one go, and by which connection: an acknowledgement means nothing on another one."""
+
+    arrivals: list[Arrival]
+    mids: list[int]
+    connection: int
+
+
+class Subscriber:
+    """A client of the broker, signed up for the tallies and healths of some sites.
+
+    Parameters
+    ----------
+    broker : BrokerSection
+        Where the broker is and how to sign in.
+    sites : iterable of str
+        All their stations are heard, also those that the configuration does not name.
+
+    Raises
+    ------
+    Mistake
+        If the password or the certificate cannot be read.
+    """
+
+    def __init__(self, broker: BrokerSection, sites: Iterable[str]) -> None:
+        self._broker = broker
+        self._filters = [
+            (f"{ROOT}/{site}/+/{subject.value}", 1)
+            for site in sorted(set(sites))
+            for subject in (Subject.HEALTH, Subject.TALLY)
+        ]
+        self._client = self._make_client()
+        self._arrivals: list[Arrival] = []
+        self._mids: list[int] = []
+        self._connection = 0
+        self._connected = False
+        self._refusal: str | None = None
+        self._retry_s = RETRY_MIN_S
+        self._next_try = 0.0
+        self._said = ""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._client.disconnect()
+
+    @property
+    def connected(self) -> bool:
+        """Tell whether the broker hears us."""
+        return self._connected
+
+    @property
+    def connection(self) -> int:
+        """Return how many times the broker has accepted us."""
+        return self._connection
+
+    def batches(self, stop: threading.Event) -> Iterator[Batch]:
+        """Yield what arrives, at least every half second an empty batch, until `stop` is set.
+
+        Raises
+        ------
+        Mistake
+            If the broker refuses the very first connection.
+        """
+        while not stop.is_set():
+            self._gather(stop)
+            batch = Batch(self._arrivals, self._mids, self._connection)
+            self._arrivals, self._mids = [], []
+            yield batch
+
+    def ack(self, batch: Batch) -> None:
+        """Tell the broker that the batch is safe here; the broker repeats what was not acknowledged."""
+        if batch.connection == self._connection:
+            for mid in batch.mids:
+                self._client.ack(mid, 1)
+
+    def publish(self, site: str, station: str, subject: Subject, message: msgspec.Struct, *, retain: bool) -> None:
+        """Send a message now or not at all: whatever it says is said again later."""
+        if self._connected:
+            self._client.publish(topic(site, station, subject), encode(message), 0, retain)
+
+    def _gather(self, stop: threading.Event) -> None:
+        until = time.monotonic() + IDLE_S
+        while (left := until - time.monotonic()) > 0.0 and len(self._arrivals) < BATCH_MAX and not stop.is_set():
+            empty = not self._arrivals
+            self._turn(left, stop)
+            if empty and self._arrivals:
+                until = min(until, time.monotonic() + GATHER_S)
+
+    def _turn(self, left_s: float, stop: threading.Event) -> None:
+        if self._client.socket() is None:
+            self._call(left_s, stop)
+        elif self._client.loop(left_s) != mqtt.MQTT_ERR_SUCCESS:
+            self._lose("connection lost")
+
+    def _call(self, left_s: float, stop: threading.Event) -> None:
+        wait_s = self._next_try - time.monotonic()
+        if wait_s > 0.0:
+            stop.wait(min(wait_s, left_s))
+            return
+        try:
+            self._client.connect(self._broker.host, self._broker.port, keepalive=60)
+        except (OSError, ValueError) as error:
+            self._lose(f"cannot be reached ({error})")
+
+    def _lose(self, why: str) -> None:
+        self._connected = False
+        if self._refusal and self._connection == 0:
+            raise Mistake(f"broker {self._name}: refuses us: {self._refusal}; check [broker] in the configuration")
+        self._say(f"{self._refusal or why}; trying again until it answers")
+        self._next_try = time.monotonic() + self._retry_s
+        self._retry_s = min(2.0 * self._retry_s, RETRY_MAX_S)
+
+    def _say(self, words: str) -> None:
+        if words != self._said:
+            sys.stderr.write(f"broker {self._name}: {words}\n")
+            sys.stderr.flush()
+        self._said = words
+
+    @property
+    def _name(self) -> str:
+        return f"{self._broker.host}:{self._broker.port}"
+
+    def _make_client(self) -> mqtt.Client:
+        broker = self._broker
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2, broker.client, clean_session=False, protocol=mqtt.MQTTv311, manual_ack=True
+        )
+        if broker.username is not None:
+            client.username_pw_set(broker.username, _password(broker.password_file))
+        if broker.ca_file is not None:
+            _trust(client, broker.ca_file)
+        client.on_connect = self._on_connect
+        client.on_message = self._on_message
+        return client
+
+    def _on_connect(
+        self,
+        client: mqtt.Client,
+        _data: object,
+        _flags: mqtt.ConnectFlags,
+        code: ReasonCode,
+        _more: Properties | None,
+    ) -> None:
+        if code.is_failure:
+            self._refusal = str(code)
+            return
+        self._refusal = None
+        self._connection += 1
+        self._connected = True
+        self._retry_s = RETRY_MIN_S
+        client.subscribe(self._filters)
+        self._say("connected")
+
+    def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
+        self._arrivals.append(Arrival(message.topic, bytes(message.payload), message.retain))
+        self._mids.append(message.mid)
+
+
+def _password(name: str | None) -> str | None:
+    if name is None:
+        return None
+    try:
+        return Path(name).read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise Mistake(
+            f"password file {name}: cannot be read ({error}); check [broker] in the configuration"
+        ) from error
+
+
+def _trust(client: mqtt.Client, ca_file: str) -> None:
+    untyped: Any = client  # paho does not say what a context is
+    try:
+        untyped.tls_set_context(ssl.create_default_context(cafile=ca_file))
+    except OSError as error:
+        raise Mistake(
+            f"certificate {ca_file}: cannot be read ({error}); check [broker] in the configuration"
+        ) from error
