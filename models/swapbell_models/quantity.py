@@ -1,0 +1,87 @@
+"""A number, a day or a moment that someone gave: refused by name where it cannot be what it claims to be.
+
+Each refusal is one line: which argument, what was given, what is allowed.
+"""
+
+import math
+from datetime import datetime, timedelta
+
+
+def positive(name: str, value: float, unit: str) -> float:
+    """Return a finite number above zero, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the value is zero, negative, infinite or not a number.
+    """
+    if not (math.isfinite(value) and value > 0.0):
+        raise ValueError(f"{name} must be a number above 0 {unit}, not {value}")
+    return value
+
+
+def at_least_zero(name: str, value: float, unit: str) -> float:
+    """Return a finite number that is zero or more, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the value is negative, infinite or not a number.
+    """
+    if not (math.isfinite(value) and value >= 0.0):
+        raise ValueError(f"{name} must be a number from 0 {unit} up, not {value}")
+    return value
+
+
+def within(name: str, value: float, low: float, high: float, unit: str) -> float:
+    """Return a number between two bounds, both included, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the value lies outside the bounds or is not a number.
+    """
+    if not low <= value <= high:
+        raise ValueError(f"{name} must be from {low:g} to {high:g} {unit}, not {value}")
+    return value
+
+
+def between(name: str, value: float, low: float, high: float) -> float:
+    """Return a plain number between two bounds, both left out, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the value lies on or outside the bounds or is not a number.
+    """
+    if not low < value < high:
+        raise ValueError(f"{name} must be above {low:g} and below {high:g}, not {value}")
+    return value
+
+
+def aware(name: str, at: datetime) -> datetime:
+    """Return a moment that knows its offset from UTC, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the moment is naive.
+    """
+    if at.utcoffset() is None:
+        raise ValueError(
+            f"{name} must say its offset from UTC, as in 2026-01-15T09:00:00+00:00, not {at.isoformat()}"
+        )
+    return at
+
+
+def lasting(name: str, span: timedelta, longest: timedelta) -> timedelta:
+    """Return a stretch of time above zero and not beyond the longest, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the stretch is zero, negative or too long.
+    """
+    if not timedelta() < span <= longest:
+        raise ValueError(f"{name} must be above 0 and at most {longest}, not {span}")
+    return span
