@@ -178,10 +178,13 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
 
 def _look(tallies: Sequence[Tally], rule: Rule) -> Verdict:
     """Gather the evidence of the look that ends with the last tally."""
-    windows = traffic.windows(tallies, max(tally.to_at for tally in tallies), rule.window_s, WINDOWS)
+    end_at = max(tally.to_at for tally in tallies)
+    begin_at = end_at - timedelta(seconds=WINDOWS * rule.window_s)
+    recent = [tally for tally in tallies if tally.to_at > begin_at]
+    windows = traffic.windows(recent, end_at, rule.window_s, WINDOWS)
     whole = traffic.joined(windows)
-    fullest = traffic.fullest(tallies, whole, rule.window_s)
-    reached_at = traffic.reached_at(tallies, whole, rule.visits, rule.window_s)
+    fullest = traffic.fullest(recent, whole, rule.window_s)
+    reached_at = traffic.reached_at(recent, whole, rule.visits, rule.window_s)
     return Verdict(
         Step.UNJUDGED,
         windows=windows,

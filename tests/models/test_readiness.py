@@ -1,0 +1,260 @@
+"""The steps of the verdict, what they can and cannot depend on, and how often chance alone takes them."""
+
+import math
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from tallies import blind_between, edges, moment, tallies
+
+from swapbell_models.chance import lucky_window
+from swapbell_models.readiness import Confirm, Reason, Rule, Step, Verdict, assess
+
+RULE = Rule()
+FIRST = Rule(confirm=Confirm.FIRST)
+SEQUENTIAL = Rule(confirm=Confirm.SEQUENTIAL)
+LOOK_S = 900.0
+ORDER = list(Step)
+
+
+def visits_in(window: int, number: int) -> list[float]:
+    """Return moments of `number` visits spread over the look's window 0, 1 or 2."""
+    return [300.0 * window + 300.0 * (k + 0.5) / number for k in range(number)]
+
+
+def verdict(visits_s: Sequence[float], rule: Rule = RULE, until_s: float = LOOK_S) -> Verdict:
+    """Return the verdict on a look that was watched all the time."""
+    return assess(tallies(visits_s, edges(until_s)), moment(until_s), rule)
+
+
+def counts(*numbers: int) -> list[float]:
+    """Return visits that make these counts in the look's three windows."""
+    return [at_s for window, number in enumerate(numbers) for at_s in visits_in(window, number)]
+
+
+def test_few_visits_are_quiet() -> None:
+    assert verdict(counts(0, 1, 4)).step is Step.QUIET
+
+
+def test_half_the_rule_in_the_last_window_is_building() -> None:
+    assert verdict(counts(0, 1, 5)).step is Step.BUILDING
+    assert verdict(counts(0, 5, 1)).step is Step.QUIET
+
+
+def test_ten_visits_in_any_five_minutes_touch_the_rule() -> None:
+    across = [200 + 20 * k for k in range(10)]
+    assert verdict(across).step is Step.TOUCHED
+    assert verdict(across[:9]).step is not Step.TOUCHED
+
+
+def test_a_touch_counts_for_a_quarter_of_an_hour() -> None:
+    burst = [10.0 + k for k in range(10)]
+    assert verdict(burst, until_s=900).step is Step.TOUCHED
+    assert verdict(burst, until_s=915).step is Step.QUIET
+
+
+def test_two_of_three_windows_confirm() -> None:
+    assert verdict(counts(10, 0, 10)).step is Step.READY
+    assert verdict(counts(10, 10, 0)).step is Step.READY
+    assert verdict(counts(0, 10, 10)).step is Step.READY
+    assert verdict(counts(9, 30, 9)).step is Step.TOUCHED
+
+
+def test_two_windows_suffice_where_the_third_was_never_told_of() -> None:
+    assert verdict(counts(10, 10), until_s=600).step is Step.READY
+
+
+def test_the_bare_rule_needs_no_confirmation() -> None:
+    assert verdict(counts(0, 0, 10), FIRST).step is Step.READY
+
+
+def test_the_sequential_test_adds_up_the_last_windows() -> None:
+    # Wald (1947), means 8 and 12 at 5 % either way: 18 in one window, 27 in two, 37 in three.
+    for enough in (counts(0, 0, 18), counts(0, 14, 13), counts(13, 12, 12)):
+        assert verdict(enough, SEQUENTIAL).step is Step.READY
+        assert verdict(enough[1:], SEQUENTIAL).step is Step.TOUCHED
+
+
+def test_a_gap_makes_few_visits_unjudged() -> None:
+    told = tallies(counts(0, 0, 9), edges(LOOK_S), blind_between(700, 745))
+    assert (assess(told, moment(LOOK_S), RULE).step, assess(told, moment(LOOK_S), RULE).reason) == (
+        Step.UNJUDGED,
+        Reason.GAPS,
+    )
+
+
+def test_half_a_minute_unwatched_is_forgiven() -> None:
+    told = tallies(counts(0, 0, 1), edges(LOOK_S), blind_between(700, 730))
+    assert assess(told, moment(LOOK_S), RULE).step is Step.QUIET
+
+
+def test_a_missing_tally_is_a_gap() -> None:
+    told = [tally for tally in tallies([], edges(LOOK_S)) if not 700 <= tally.up_s < 745]
+    assert assess(told, moment(LOOK_S), RULE).reason is Reason.GAPS
+
+
+def test_ten_visits_between_gaps_still_count() -> None:
+    told = tallies(counts(0, 10, 10), edges(LOOK_S), blind_between(0, 880))
+    assert assess(told, moment(LOOK_S), RULE).step is Step.READY
+
+
+def test_a_blind_station_proves_nothing_by_few_visits() -> None:
+    told = tallies(counts(0, 0, 3), edges(LOOK_S))
+    seen = assess(told, moment(LOOK_S), RULE, blind=True)
+    assert (seen.step, seen.reason) == (Step.UNJUDGED, Reason.BLIND)
+    assert assess(tallies(counts(0, 0, 10), edges(LOOK_S)), moment(LOOK_S), RULE, blind=True).step is Step.TOUCHED
+
+
+def test_the_tally_in_progress_is_no_gap() -> None:
+    told = tallies(counts(0, 0, 6), edges(LOOK_S))
+    assert assess(told, moment(LOOK_S + 120), RULE) == assess(told, moment(LOOK_S), RULE)
+
+
+def test_a_station_that_stopped_telling_is_silent() -> None:
+    told = tallies(counts(10, 10, 10), edges(LOOK_S))
+    late = assess(told, moment(LOOK_S + 600.001), RULE)
+    assert (late.step, late.reason) == (Step.UNJUDGED, Reason.SILENT)
+    assert late.windows == assess(told, moment(LOOK_S), RULE).windows
+
+
+def test_a_station_that_never_told_anything_is_silent() -> None:
+    assert assess([], moment(0), RULE) == Verdict(Step.UNJUDGED, Reason.SILENT)
+
+
+def test_what_claims_to_come_from_the_future_is_not_believed() -> None:
+    told = tallies(counts(0, 10, 10), edges(LOOK_S))
+    assert assess(told, moment(LOOK_S - 75), RULE).last != assess(told, moment(LOOK_S), RULE).last
+    assert assess(told, moment(LOOK_S - 60), RULE) == assess(told, moment(LOOK_S), RULE)
+
+
+def test_the_verdict_carries_its_evidence() -> None:
+    seen = verdict(counts(3, 12, 11))
+    assert [window.counted for window in seen.windows] == [3, 12, 11]
+    assert [window.watched_s for window in seen.windows] == [300.0] * 3
+    assert seen.fullest is not None
+    assert seen.fullest.counted == 12
+    assert seen.rate is not None
+    # Garwood (1936): 26 events have the exact limits 16.984063 and 38.096024.
+    assert (seen.rate.low * 3, seen.rate.high * 3) == pytest.approx((16.984063, 38.096024), abs=1e-5)
+    assert seen.lucky == lucky_window(12, 5.0, 3)
+
+
+def test_below_the_rule_there_is_no_luck_to_tell_of() -> None:
+    assert (verdict(counts(0, 0, 9)).lucky, verdict(counts(0, 0, 9)).reached_at) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("rule", "named"),
+    [
+        (lambda: Rule(visits=1), "visits"),
+        (lambda: Rule(window_s=0.0), "window_s"),
+        (lambda: Rule(silent_s=math.inf), "silent_s"),
+    ],
+)
+def test_a_rule_that_cannot_be_judged_by_is_refused(rule: Callable[[], Rule], named: str) -> None:
+    with pytest.raises(ValueError, match=f"^{named} must be "):
+        rule()
+
+
+lots_of_visits = st.lists(st.integers(0, 1199).map(float), max_size=70)
+rules = st.sampled_from([RULE, FIRST, SEQUENTIAL])
+gaps = st.tuples(st.integers(0, 1200), st.integers(0, 1200)).map(sorted)
+
+
+@settings(deadline=None)
+@given(lots_of_visits, lots_of_visits, gaps, rules)
+def test_more_visits_never_lower_the_step(
+    visits_s: list[float], more_s: list[float], gap: list[int], rule: Rule
+) -> None:
+    fewer, more = (
+        assess(tallies(seen, edges(1200), blind_between(*gap)), moment(1200), rule)
+        for seen in (visits_s, visits_s + more_s)
+    )
+    assert ORDER.index(fewer.step) <= ORDER.index(more.step)
+
+
+@settings(deadline=None)
+@given(lots_of_visits, gaps, rules)
+def test_less_watched_time_never_raises_the_step_nor_undoes_a_full_window(
+    visits_s: list[float], gap: list[int], rule: Rule
+) -> None:
+    whole, gappy = (
+        assess(tallies(visits_s, edges(1200), blind_between(*unseen)), moment(1200), rule) for unseen in ((0, 0), gap)
+    )
+    assert ORDER.index(gappy.step) <= ORDER.index(whole.step)
+    assert (gappy.fullest is None) == (whole.fullest is None)
+    if whole.step in {Step.TOUCHED, Step.READY}:
+        assert gappy.step is whole.step
+
+
+@settings(deadline=None)
+@given(lots_of_visits, gaps, rules)
+def test_dropping_a_tally_never_raises_the_step(visits_s: list[float], gap: list[int], rule: Rule) -> None:
+    whole = tallies(visits_s, edges(1200))
+    fewer = [tally for tally in whole if not gap[0] <= tally.up_s < min(gap[1], 1185)]
+    steps = [ORDER.index(assess(told, moment(1200), rule).step) for told in (fewer, whole)]
+    assert steps == sorted(steps)
+
+
+@settings(deadline=None)
+@given(lots_of_visits, st.sets(st.integers(1, 1199), max_size=40), rules)
+def test_how_the_time_was_cut_into_tallies_does_not_change_the_step(
+    visits_s: list[float], cut: set[int], rule: Rule
+) -> None:
+    cut_s = [0.0, *sorted(map(float, cut)), 1200.0]
+    one, other = (assess(tallies(visits_s, edges_s), moment(1200), rule) for edges_s in (edges(1200), cut_s))
+    assert (one.step, one.reached_at) == (other.step, other.reached_at)
+
+
+# Chance that a steady mean is called ready within the first watched hour, with a verdict each 15 s: our simulation of
+# 20,000 hours, by other code than the one under test. The bare rule's are Naus's (1982), see test_chance.
+CALLED_READY = {
+    3: {Confirm.FIRST: 0.062, Confirm.TWO_OF_THREE: 0.000, Confirm.SEQUENTIAL: 0.000},
+    5: {Confirm.FIRST: 0.701, Confirm.TWO_OF_THREE: 0.087, Confirm.SEQUENTIAL: 0.001},
+    6: {Confirm.FIRST: 0.935, Confirm.TWO_OF_THREE: 0.361, Confirm.SEQUENTIAL: 0.009},
+    8: {Confirm.FIRST: 1.000, Confirm.TWO_OF_THREE: 0.941, Confirm.SEQUENTIAL: 0.209},
+    10: {Confirm.FIRST: 1.000, Confirm.TWO_OF_THREE: 1.000, Confirm.SEQUENTIAL: 0.800},
+    12: {Confirm.FIRST: 1.000, Confirm.TWO_OF_THREE: 1.000, Confirm.SEQUENTIAL: 0.992},
+}
+RUNS = 4000
+# Each drawn hour has 240 tallies of 15 s, 20 to a window.
+TALLIES, PER_WINDOW = 240, 20
+
+
+def drawn_hours(mean: float, runs: int) -> NDArray[np.int64]:
+    """Return the visits in each tally of `runs` hours of steady traffic, as (runs, tallies)."""
+    return np.random.default_rng(round(1000 * mean)).poisson(mean / PER_WINDOW, (runs, TALLIES))
+
+
+def called_ready(visits: NDArray[np.int64], confirm: Confirm) -> NDArray[np.bool_]:
+    """Return, for each hour and tally, whether plain sums of the last windows call the station ready."""
+    past = np.pad(visits, ((0, 0), (3 * PER_WINDOW, 0))).cumsum(axis=1)
+    one, two, three = (past[:, 3 * PER_WINDOW :] - past[:, (3 - n) * PER_WINDOW : -n * PER_WINDOW] for n in (1, 2, 3))
+    if confirm is Confirm.SEQUENTIAL:
+        return np.asarray((one >= 18) | (two >= 27) | (three >= 37))
+    return np.asarray((one >= 10).astype(int) + (two - one >= 10) + (three - two >= 10) >= 2)
+
+
+@pytest.mark.parametrize("mean", CALLED_READY)
+@pytest.mark.parametrize("confirm", [Confirm.TWO_OF_THREE, Confirm.SEQUENTIAL])
+def test_steady_traffic_is_called_ready_as_often_as_stated(mean: int, confirm: Confirm) -> None:
+    stated = CALLED_READY[mean][confirm]
+    fired = called_ready(drawn_hours(mean, RUNS), confirm).any(axis=1).mean()
+    assert fired == pytest.approx(stated, abs=0.0015 + 4 * np.sqrt(stated * (1 - stated) / RUNS))
+
+
+@pytest.mark.parametrize("mean", CALLED_READY)
+def test_the_bare_rule_is_reached_as_often_as_stated(mean: int) -> None:
+    assert lucky_window(10, mean, 12) == pytest.approx(CALLED_READY[mean][Confirm.FIRST], abs=0.0005)
+
+
+@pytest.mark.parametrize(("mean", "confirm"), [(7, Confirm.TWO_OF_THREE), (10, Confirm.SEQUENTIAL)])
+def test_the_verdict_is_ready_exactly_when_the_plain_sums_say_so(mean: int, confirm: Confirm) -> None:
+    for hour in drawn_hours(mean, 2):
+        visits_s = [15.0 * seq + 0.5 for seq, number in enumerate(hour) for _ in range(number)]
+        told, rule = tallies(visits_s, edges(3600)), Rule(confirm=confirm)
+        steps = [assess(told[:n], told[n - 1].to_at, rule).step is Step.READY for n in range(1, TALLIES + 1)]
+        assert steps == called_ready(hour[np.newaxis], confirm)[0].tolist()
