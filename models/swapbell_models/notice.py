@@ -1,8 +1,24 @@
-"""A word to a person: what it is about, how urgent it is, and how often it is repeated."""
+"""A word to a person: what it is about, how urgent it is, and how it is said.
+
+Each notice is one plain sentence with the evidence in it, short enough for a phone; where it may lead to a swap, the
+cautions follow. Times are in UTC and say so.
+"""
 
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
+
+from swapbell_models.message import StationState
+from swapbell_models.readiness import EARLY_SHARE, WINDOWS, Confirm, Rule, Verdict, gappy
+from swapbell_models.sizes import CAUTION as LENGTH_CAUTION
+from swapbell_models.traffic import Window
+
+SWAP_CAUTION = (
+    "The label, local law and licensed practice come first: only those whom they allow handle the bait, and wear the "
+    f"protection asked for. First look for bees and other visitors. {LENGTH_CAUTION}"
+)
+# Our choice: below one in a hundred the digits mean nothing to a person.
+_RARE = 0.01
 
 
 class NoticeKind(Enum):
@@ -18,6 +34,12 @@ class Urgency(Enum):
 
     LOOK = "look"
     ACT = "act"
+
+
+URGENCY = {NoticeKind.TOUCHED: Urgency.LOOK, NoticeKind.READY: Urgency.ACT, NoticeKind.SILENT: Urgency.LOOK}
+CONFIRMED_BY = {Confirm.TWO_OF_THREE: "two of three windows", Confirm.SEQUENTIAL: "the sequential test"}
+# What a later kind says holds the earlier one's word: whoever heard the one need not hear the other.
+SUPERSEDES = {NoticeKind.READY: frozenset({NoticeKind.TOUCHED})}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,3 +62,61 @@ class Notice:
     urgency: Urgency
     raised_at: datetime
     text: str
+
+
+def notice(site: str, station: str, kind: NoticeKind, raised_at: datetime, words: str) -> Notice:
+    """Return the notice of one kind, its words put behind the station's name."""
+    return Notice(site, station, kind, URGENCY[kind], raised_at, f"{site}/{station}: {words}")
+
+
+def touched_words(verdict: Verdict, rule: Rule) -> str:
+    """Say that the rule was reached, and how easily luck alone shows as much: a heads-up, no call to swap."""
+    assert verdict.fullest is not None, "a rule that was reached has a fullest window"
+    visits = f"{verdict.fullest.counted} visits in {_minutes(rule.window_s)}"
+    return (
+        f"{visits} reach the rule of {rule.visits}, not confirmed yet; {_luck(verdict, rule)}. Get ready, but wait."
+    )
+
+
+def ready_words(verdict: Verdict, rule: Rule) -> str:
+    """Say that the time to swap has come, with the counts, the rate and its limits, and the cautions."""
+    counts = ", ".join(_count(window) for window in verdict.windows)
+    proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else f"confirmed by {CONFIRMED_BY[rule.confirm]}"
+    return (
+        f"ready for the swap: {counts} visits in the last windows of {_minutes(rule.window_s)} "
+        f"(rule: {rule.visits}), {_rate(verdict, rule)}; {proof}. {SWAP_CAUTION}"
+    )
+
+
+def silent_words(last_at: datetime | None, state: StationState | None) -> str:
+    """Say that nothing comes from the station, since when, and what it last said of itself."""
+    since = f"since {last_at:%Y-%m-%d %H:%M} UTC" if last_at else "so far"
+    said = f" (its last word: {state.value})" if state else ""
+    look = "Look at its power, its camera and its link; silence does not mean that no wasps come."
+    return f"no count {since}{said}. {look}"
+
+
+def _luck(verdict: Verdict, rule: Rule) -> str:
+    assert verdict.lucky is not None, "a rule that was reached has a chance that it was luck"
+    chance = f"{verdict.lucky:.0%}" if verdict.lucky >= _RARE else "less than 1%"
+    return (
+        f"with really only {EARLY_SHARE * rule.visits:g} per {_minutes(rule.window_s)}, luck would show as many "
+        f"in {chance} of looks of {_minutes(WINDOWS * rule.window_s)}"
+    )
+
+
+def _rate(verdict: Verdict, rule: Rule) -> str:
+    rate = verdict.rate
+    if rate is None:
+        return "watched time unknown"
+    return f"{rate.per_window:.1f} per {_minutes(rule.window_s)} (95% limits {rate.low:.1f} to {rate.high:.1f})"
+
+
+def _count(window: Window) -> str:
+    if window.visits is None:
+        return "none watched"
+    return f"at least {window.counted}" if gappy(window) else f"{window.counted}"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:g} min"

@@ -203,9 +203,14 @@ def _step(evidence: Verdict, age_s: float, rule: Rule, *, blind: bool) -> tuple[
         return (Step.READY if _confirmed([w.counted for w in evidence.windows], rule) else Step.TOUCHED), None
     if blind:
         return Step.UNJUDGED, Reason.BLIND
-    if last.watched_s < (1.0 - UNWATCHED_SHARE_MAX) * rule.window_s:
+    if gappy(last):
         return Step.UNJUDGED, Reason.GAPS
     return (Step.BUILDING if last.counted >= EARLY_SHARE * rule.visits else Step.QUIET), None
+
+
+def gappy(window: Window) -> bool:
+    """Tell whether so much of a window went unwatched that few visits in it prove nothing."""
+    return window.watched_s < (1.0 - UNWATCHED_SHARE_MAX) * window.seconds
 
 
 def _confirmed(counts: Sequence[int], rule: Rule) -> bool:
