@@ -1,12 +1,31 @@
-"""From what the ledger knows of a station to what a person should hear. Pure: no clock, no disk, no network."""
+"""From what the ledger knows of a station to what a person should hear. Pure: no clock, no disk, no network.
+
+Each thing is said once: a kind of notice is raised again only when none of that kind is open for the station and the
+last one was acknowledged longer than `REST` ago. Repeating an open one is the alerts' affair.
+"""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
-from swapbell_models.message import Health
-from swapbell_models.notice import NoticeKind
+from swapbell_models.message import Health, StationState
+from swapbell_models.notice import (
+    SUPERSEDES,
+    Notice,
+    NoticeKind,
+    notice,
+    ready_words,
+    silent_words,
+    touched_words,
+)
 from swapbell_models.phase import Phase
+from swapbell_models.readiness import Reason, Rule, Step, Verdict, assess
 from swapbell_models.tally import Tally
+
+# Our choice: half a day. Who acknowledged in the morning hears of the same station again when the next foraging day
+# begins, not at every window of the same one.
+REST = timedelta(hours=12)
+# Our choice: where a count is expected, so that its absence is news.
+COUNTING = frozenset({Phase.LURING, Phase.TOXIC, Phase.OVERDUE, Phase.VERIFYING})
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,3 +68,56 @@ class History:
     tallies: tuple[Tally, ...] = ()
     health: Health | None = None
     notices: tuple[PastNotice, ...] = ()
+
+
+def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
+    """Return what a station's traffic says at `now` (aware UTC), with its evidence, whatever its phase."""
+    return assess(history.tallies, now, rule, blind=_state(history) is StationState.BLIND)
+
+
+def judge(history: History, now: datetime, rule: Rule, listening_since: datetime | None = None) -> list[Notice]:
+    """Return what a person should newly hear of a station.
+
+    Parameters
+    ----------
+    history : History
+        What is known of it.
+    now : datetime
+        Aware UTC.
+    rule : Rule
+        Its readiness rule.
+    listening_since : datetime, optional
+        When the host began to listen: a silence counts from then at the earliest, because what came before waits at
+        the broker.
+    """
+    seen = verdict(history, now, rule)
+    found = _found(seen, history, now, rule, listening_since)
+    return [found] if found and _is_news(found.kind, history, now) else []
+
+
+def _found(
+    seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None
+) -> Notice | None:
+    site, station, luring = history.site, history.station, history.phase is Phase.LURING
+    if luring and seen.step is Step.READY and seen.last:
+        return notice(site, station, NoticeKind.READY, seen.last.to_at, ready_words(seen, rule))
+    if luring and seen.step is Step.TOUCHED and seen.reached_at:
+        return notice(site, station, NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, rule))
+    unheard = listening_since and (now - listening_since).total_seconds() <= rule.silent_s
+    if seen.reason is Reason.SILENT and history.phase in COUNTING and not unheard:
+        last_at = seen.last.to_at if seen.last else None
+        return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, _state(history)))
+    return None
+
+
+def _is_news(kind: NoticeKind, history: History, now: datetime) -> bool:
+    """Tell whether neither this kind, nor one that holds its word, is open or resting."""
+    saying = {kind} | {later for later, earlier in SUPERSEDES.items() if kind in earlier}
+    return not any(
+        past.kind in saying and (past.acknowledged_at is None or now - past.acknowledged_at < REST)
+        for past in history.notices
+    )
+
+
+def _state(history: History) -> StationState | None:
+    return history.health.state if history.health else None

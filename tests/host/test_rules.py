@@ -1,0 +1,134 @@
+"""Which change of a station deserves a word, and that it is said once."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tallies import edges, moment, tallies
+
+from swapbell_host.rules import REST, History, PastNotice, judge, verdict
+from swapbell_models.message import Health, StationState
+from swapbell_models.notice import Notice, NoticeKind, Urgency
+from swapbell_models.phase import Phase
+from swapbell_models.readiness import Confirm, Reason, Rule, Step
+
+RULE = Rule()
+BURST = [100 + 20.0 * k for k in range(12)]
+BUSY = [22.0 * k for k in range(41)]
+NOW = moment(900)
+
+
+def history(visits_s: list[float], *notices: PastNotice, phase: Phase = Phase.LURING) -> History:
+    return History("valley", "gate", phase, tallies(visits_s, edges(900)), None, notices)
+
+
+def kinds(found: list[Notice]) -> list[NoticeKind]:
+    return [notice.kind for notice in found]
+
+
+def test_quiet_traffic_is_no_news() -> None:
+    assert judge(history([400.0, 800.0]), NOW, RULE) == []
+
+
+def test_a_first_full_window_is_a_heads_up() -> None:
+    (told,) = judge(history(BURST), NOW, RULE)
+    assert (told.kind, told.urgency, told.raised_at) == (NoticeKind.TOUCHED, Urgency.LOOK, moment(100 + 20 * 9))
+    assert told.text.startswith("valley/gate: 12 visits in 5 min reach the rule of 10")
+
+
+def test_a_confirmed_one_is_the_call_to_swap() -> None:
+    (told,) = judge(history(BUSY), NOW, RULE)
+    assert (told.kind, told.urgency, told.raised_at) == (NoticeKind.READY, Urgency.ACT, NOW)
+
+
+def test_the_bare_rule_calls_at_the_first_full_window() -> None:
+    assert kinds(judge(history(BURST), NOW, Rule(confirm=Confirm.FIRST))) == [NoticeKind.READY]
+
+
+@pytest.mark.parametrize("phase", set(Phase) - {Phase.LURING})
+@pytest.mark.parametrize("visits_s", [BURST, BUSY])
+def test_only_a_luring_station_is_called_to_the_swap(phase: Phase, visits_s: list[float]) -> None:
+    assert judge(history(visits_s, phase=phase), NOW, RULE) == []
+
+
+def test_a_verdict_is_given_in_every_phase() -> None:
+    assert verdict(history(BUSY, phase=Phase.VERIFYING), NOW, RULE).step is Step.READY
+
+
+@pytest.mark.parametrize(("visits_s", "kind"), [(BURST, NoticeKind.TOUCHED), (BUSY, NoticeKind.READY)])
+def test_what_is_open_is_not_raised_again(visits_s: list[float], kind: NoticeKind) -> None:
+    assert judge(history(visits_s, PastNotice(kind, moment(-9e5))), NOW, RULE) == []
+
+
+@pytest.mark.parametrize(("visits_s", "kind"), [(BURST, NoticeKind.TOUCHED), (BUSY, NoticeKind.READY)])
+def test_what_was_acknowledged_rests_and_is_then_raised_again(visits_s: list[float], kind: NoticeKind) -> None:
+    fresh = PastNotice(kind, moment(0), NOW - REST + timedelta(seconds=1))
+    rested = PastNotice(kind, moment(0), NOW - REST)
+    assert judge(history(visits_s, fresh), NOW, RULE) == []
+    assert kinds(judge(history(visits_s, rested), NOW, RULE)) == [kind]
+
+
+def test_ready_is_raised_while_touched_is_open() -> None:
+    assert kinds(judge(history(BUSY, PastNotice(NoticeKind.TOUCHED, moment(0))), NOW, RULE)) == [NoticeKind.READY]
+
+
+@pytest.mark.parametrize("acknowledged_at", [None, NOW - timedelta(hours=1)])
+def test_who_heard_ready_need_not_hear_touched(acknowledged_at: datetime | None) -> None:
+    assert judge(history(BURST, PastNotice(NoticeKind.READY, moment(0), acknowledged_at)), NOW, RULE) == []
+
+
+def test_another_kind_that_is_open_keeps_nothing_back() -> None:
+    assert kinds(judge(history(BURST, PastNotice(NoticeKind.SILENT, moment(0))), NOW, RULE)) == [NoticeKind.TOUCHED]
+
+
+def test_the_same_evidence_makes_the_same_notice() -> None:
+    # After a restart in the wrong moment the notice is raised again: the outbox knows it by its name.
+    assert judge(history(BURST), NOW, RULE) == judge(history(BURST), NOW + timedelta(seconds=30), RULE)
+
+
+@pytest.mark.parametrize("phase", Phase)
+def test_silence_is_news_where_a_count_is_expected(phase: Phase) -> None:
+    told = judge(history(BUSY, phase=phase), NOW + timedelta(minutes=11), RULE)
+    expected = phase in {Phase.LURING, Phase.TOXIC, Phase.OVERDUE, Phase.VERIFYING}
+    assert kinds(told) == ([NoticeKind.SILENT] if expected else [])
+
+
+def test_a_station_that_never_counted_is_silent() -> None:
+    (told,) = judge(History("valley", "gate", Phase.LURING), NOW, RULE)
+    assert (told.kind, told.raised_at) == (NoticeKind.SILENT, NOW)
+    assert "no count so far" in told.text
+
+
+def test_silence_counts_from_when_the_host_began_to_listen() -> None:
+    late = NOW + timedelta(hours=5)
+    assert judge(history(BUSY), late, RULE, late - timedelta(seconds=600)) == []
+    assert kinds(judge(history(BUSY), late, RULE, late - timedelta(seconds=601))) == [NoticeKind.SILENT]
+
+
+def test_listening_for_long_makes_no_fresh_count_silent() -> None:
+    assert judge(history([]), NOW, RULE, moment(-9e5)) == []
+
+
+def test_silence_tells_the_stations_last_word() -> None:
+    lost = replace(history(BUSY), health=Health(station="gate", state=StationState.LOST))
+    (told,) = judge(lost, NOW + timedelta(minutes=11), RULE)
+    assert "no count since 2026-02-03 01:15 UTC (its last word: lost)" in told.text
+
+
+@pytest.mark.parametrize(("state", "reason"), [(StationState.BLIND, Reason.BLIND), (StationState.WATCHING, None)])
+def test_a_blind_station_is_not_judged(state: StationState, reason: Reason | None) -> None:
+    seen = replace(history([]), health=Health(station="gate", state=state))
+    assert verdict(seen, NOW, RULE).reason is reason
+
+
+@settings(deadline=None, max_examples=30)
+@given(st.lists(st.floats(0, 3599), max_size=150))
+def test_over_an_hour_each_kind_is_said_at_most_once_and_touched_never_after_ready(visits_s: list[float]) -> None:
+    told, past = tallies(visits_s, edges(3600)), list[PastNotice]()
+    for n in range(1, len(told), 4):
+        seen = History("valley", "gate", Phase.LURING, told[:n], None, tuple(past))
+        past += [PastNotice(notice.kind, notice.raised_at) for notice in judge(seen, told[n - 1].to_at, RULE)]
+    said = [notice.kind for notice in past]
+    assert said in ([], [NoticeKind.TOUCHED], [NoticeKind.READY], [NoticeKind.TOUCHED, NoticeKind.READY])
