@@ -158,12 +158,12 @@ def encode(message: msgspec.Struct) -> bytes:
 _DECODERS = {kind: msgspec.json.Decoder(kind) for kind in MESSAGES.values()}
 
 
-def decode(payload: bytes, kind: type[Wire]) -> Wire:
+def decode(payload: bytes | bytearray, kind: type[Wire]) -> Wire:
     """Read a message of one kind.
 
     Parameters
     ----------
-    payload : bytes
+    payload : bytes or bytearray
         UTF-8 JSON, at most `PAYLOAD_MAX_BYTES` long.
     kind : type
         One of the structs in `MESSAGES`.
@@ -187,7 +187,7 @@ class _Versioned(msgspec.Struct):
     v: int
 
 
-def _reason(payload: bytes, error: Exception) -> str:
+def _reason(payload: bytes | bytearray, error: Exception) -> str:
     try:
         version = msgspec.json.decode(payload, type=_Versioned).v
     except (msgspec.DecodeError, UnicodeDecodeError):
