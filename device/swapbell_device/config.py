@@ -1,0 +1,196 @@
+"""The counter's configuration file: the camera, the broker, the spool.
+
+A minimal one::
+
+    site = "orchard"
+    station = "north"
+    station_file = "north.toml"       # what calibration wrote
+
+    [camera]
+    kind = "clip"
+    path = "morning.mp4"
+
+    [broker]
+    host = "192.0.2.10"
+
+    [spool]
+    path = "spool.sqlite"
+
+Strict: an unknown key is a mistake, answered with the nearest one that is known. Relative paths count from the file's
+own folder.
+"""
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Annotated, cast
+
+import msgspec
+from msgspec import Meta
+
+from swapbell_models.fault import Mistake
+from swapbell_models.tally import AwareDatetime, Name
+
+# IANA's registered port for MQTT.
+MQTT_PORT = 1883
+# Our choice: what a forager brings is told within a quarter of a minute, at some 5,760 small messages a day.
+TALLY_S = 15.0
+
+# Seconds of the station's time in one of ours; 0 is as fast as the frames can be counted.
+Pace = Annotated[float, Meta(ge=0.0)]
+
+
+class ClipCamera(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="clip"):
+    """A recorded clip.
+
+    Attributes
+    ----------
+    path, times
+        The clip, and for one with uneven frames its capture times.
+    pace
+        As fast as it can be counted unless said otherwise.
+    """
+
+    path: Path
+    times: Path | None = None
+    pace: Pace = 0.0
+
+
+class DrawnCamera(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="drawn"):
+    """A drawn station, whose traffic is invented.
+
+    Attributes
+    ----------
+    seed
+        The same seed draws the same frames.
+    pace
+        Real time unless said otherwise.
+    """
+
+    seed: int = 1
+    pace: Pace = 1.0
+
+
+class BrokerSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the broker is and how the station signs in.
+
+    Attributes
+    ----------
+    password_file, ca_file
+        A file that holds nothing but the password; the certificate of the authority that signed the broker's. With
+        `ca_file` the connection is encrypted.
+    """
+
+    host: Annotated[str, Meta(min_length=1)]
+    port: Annotated[int, Meta(ge=1, le=65535)] = MQTT_PORT
+    username: str | None = None
+    password_file: Path | None = None
+    ca_file: Path | None = None
+
+
+class SpoolSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Where tallies wait for their receipts, and how much may wait: a month or a gibibyte unless said otherwise."""
+
+    path: Path
+    keep_days: Annotated[float, Meta(gt=0.0)] = 30.0
+    keep_bytes: Annotated[int, Meta(gt=0)] = 2**30
+
+
+class Config(msgspec.Struct, frozen=True, kw_only=True):
+    """The whole file; every path in it is absolute.
+
+    Attributes
+    ----------
+    station_file
+        Where the gate lies; a drawn station knows its own.
+    starts_at
+        The time of day of the first frame, for a clip or a drawn station; now unless said otherwise.
+    tally_s
+        Length of a tally [s].
+    """
+
+    site: Name
+    station: Name
+    camera: ClipCamera | DrawnCamera
+    broker: BrokerSection
+    spool: SpoolSection
+    station_file: Path | None = None
+    starts_at: AwareDatetime | None = None
+    tally_s: Annotated[float, Meta(ge=0.1, le=3600.0)] = TALLY_S
+
+
+CAMERAS: dict[str, type[msgspec.Struct]] = {"clip": ClipCamera, "drawn": DrawnCamera}
+
+
+def read_config(path: Path) -> Config:
+    """Read and check a configuration file.
+
+    Raises
+    ------
+    Mistake
+        If it cannot be read, is no TOML, has an unknown key or a value that cannot be.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise Mistake(f"configuration {path}: {error.strerror}; check the path") from error
+    except UnicodeDecodeError as error:
+        raise Mistake(f"configuration {path}: not a text file; it must be TOML in UTF-8") from error
+    return parse_config(text, path)
+
+
+def parse_config(text: str, path: Path) -> Config:
+    """Check the text of a configuration file; relative paths in it count from the folder of `path`."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Mistake(f"configuration {path}: not valid TOML: {error}") from error
+    for where, table, kind in _tables(document):
+        _check_keys(where, table, kind, path)
+    try:
+        config = msgspec.convert(document, Config, dec_hook=lambda _, name: path.resolve().parent / name)
+    except msgspec.ValidationError as error:
+        raise Mistake(f"configuration {path}: {_plain(error)}") from error
+    if isinstance(config.camera, ClipCamera) and config.station_file is None:
+        raise Mistake(f"configuration {path}: a clip needs station_file, the file that says where its gate lies")
+    return config
+
+
+def password(broker: BrokerSection) -> str | None:
+    """Return the station's password at the broker, if it has one.
+
+    Raises
+    ------
+    Mistake
+        If its file cannot be read.
+    """
+    if broker.password_file is None:
+        return None
+    try:
+        return broker.password_file.read_text(encoding="utf-8").rstrip("\r\n")
+    except (OSError, UnicodeDecodeError) as error:
+        raise Mistake(f"password file {broker.password_file}: {error}; it must hold the password alone") from error
+
+
+def _tables(document: Mapping[str, object]) -> Iterator[tuple[str, Mapping[str, object], type[msgspec.Struct]]]:
+    yield "", document, Config
+    camera = document.get("camera")
+    kind = cast("dict[str, object]", camera).get("kind") if isinstance(camera, dict) else None
+    sections = {"camera": CAMERAS.get(str(kind)), "broker": BrokerSection, "spool": SpoolSection}
+    for name, section in sections.items():
+        table = document.get(name)
+        if section is not None and isinstance(table, dict):
+            yield f"{name}.", cast("dict[str, object]", table), section
+
+
+def _check_keys(where: str, table: Mapping[str, object], kind: type[msgspec.Struct], path: Path) -> None:
+    known = {*kind.__struct_encode_fields__, *filter(None, [kind.__struct_config__.tag_field])}
+    for key in table.keys() - known:
+        near = get_close_matches(key, sorted(known), n=1, cutoff=0.0)
+        raise Mistake(f"configuration {path}: unknown key {where}{key}; did you mean {where}{near[0]}?")
+
+
+def _plain(error: Exception) -> str:
+    """Say where in the file's own words: `$.broker.port` is `broker.port`."""
+    return str(error).replace("$.", "").replace("$", "the file")
