@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from swapbell_host.config import Config
 
 app = typer.Typer(
-    help="Takes down what the stations count, says when to swap the lure, and tells a person.",
+    help="Takes down what the stations count, says when to swap the lure, and tells a person.\n\n"
+    "Example: swapbell-host run --config host.toml",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
