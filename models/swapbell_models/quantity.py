@@ -4,7 +4,7 @@ Each refusal is one line: which argument, what was given, what is allowed.
 """
 
 import math
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 
 def positive(name: str, value: float, unit: str) -> float:
@@ -85,3 +85,31 @@ def lasting(name: str, span: timedelta, longest: timedelta) -> timedelta:
     if not timedelta() < span <= longest:
         raise ValueError(f"{name} must be above 0 and at most {longest}, not {span}")
     return span
+
+
+def day(name: str, on: date) -> date:
+    """Return a calendar day, or refuse a moment given in its place.
+
+    Raises
+    ------
+    ValueError
+        If it is a moment: the day of a moment depends on the place.
+    """
+    if isinstance(on, datetime):
+        raise ValueError(  # noqa: TRY004 - whatever is given and cannot be used is a ValueError here
+            f"{name} must be a day at the place, as in 2026-01-15, not the moment {on.isoformat()}"
+        )
+    return on
+
+
+def named(name: str, text: str) -> str:
+    """Return a text that says something, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If it is empty or blank.
+    """
+    if not text.strip():
+        raise ValueError(f"{name} must not be empty")
+    return text

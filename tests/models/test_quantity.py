@@ -1,11 +1,11 @@
 """What cannot be what it claims to be is refused: which argument, what was given, what is allowed."""
 
 import math
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from swapbell_models.quantity import at_least_zero, aware, between, lasting, positive, within
+from swapbell_models.quantity import at_least_zero, aware, between, day, lasting, named, positive, within
 
 
 @pytest.mark.parametrize("wrong", [0.0, -1.0, math.nan, math.inf])
@@ -48,3 +48,15 @@ def test_a_stretch_of_time_has_its_bounds(wrong: timedelta) -> None:
     assert lasting("toxic", timedelta(days=2), timedelta(days=2)) == timedelta(days=2)
     with pytest.raises(ValueError, match=r"^toxic must be above 0 and at most 2 days"):
         lasting("toxic", wrong, timedelta(days=2))
+
+
+def test_a_day_is_no_moment() -> None:
+    assert day("on", date(2026, 1, 15)) == date(2026, 1, 15)
+    with pytest.raises(ValueError, match=r"^on must be a day at the place, as in 2026-01-15, not the moment 2026-01"):
+        day("on", datetime(2026, 1, 15, 9, tzinfo=UTC))
+
+
+def test_a_name_says_something() -> None:
+    assert named("basis", "permit 12") == "permit 12"
+    with pytest.raises(ValueError, match=r"^basis must not be empty$"):
+        named("basis", " \t")
