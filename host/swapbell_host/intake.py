@@ -36,6 +36,10 @@ SEQ_MAX = 2**31 - 1
 KEPT_MAX_BYTES = PAYLOAD_MAX_BYTES
 SAMPLE_BYTES = 1024
 
+# Who: site and station; and which start of whose counter: site, station, boot.
+Station = tuple[str, str]
+BootName = tuple[str, str, str]
+
 
 class Arrival(NamedTuple):
     """One message as the broker delivered it; `retained` tells that it may be old news."""
@@ -58,7 +62,7 @@ class Rejection:
 
     arrival: Arrival
     reason: str
-    address: Address | None = None
+    station: Station | None = None
     claim: Claim | None = None
 
     @property
@@ -76,27 +80,18 @@ class Told(NamedTuple):
     retained: bool
 
     @property
-    def station(self) -> tuple[str, str]:
-        """Return who said it: site and station."""
+    def station(self) -> Station:
+        """Return who said it."""
         return self.site, self.health.station
 
 
 class Read(NamedTuple):
-    """A tally, and the message that it was read from."""
+    """A tally, whose it is, and the message that it was read from."""
 
-    address: Address
+    station: Station
+    boot: BootName
     tally: Tally
     arrival: Arrival
-
-    @property
-    def station(self) -> tuple[str, str]:
-        """Return whose it is: site and station."""
-        return self.address.site, self.address.station
-
-    @property
-    def boot(self) -> tuple[str, str, str]:
-        """Return which start of whose counter it belongs to: site, station, boot."""
-        return self.address.site, self.address.station, self.tally.boot
 
 
 @dataclass(slots=True)
@@ -117,8 +112,8 @@ class Intake:
         The stations that the configuration names.
     """
 
-    def __init__(self, stations: Iterable[tuple[str, str]]) -> None:
-        self._stations: Set[tuple[str, str]] = set(stations)
+    def __init__(self, stations: Iterable[Station]) -> None:
+        self._stations: Set[Station] = set(stations)
         self._known = {
             topic(*station, subject): Address(*station, subject)
             for station in self._stations
@@ -149,7 +144,8 @@ class Intake:
             raise MalformedMessage(self._stranger(arrival.topic))
         if known.subject is Subject.TALLY:
             tally = _credible(decode(arrival.payload, Tally), known, received_at)
-            found.tallies.append(Read(known, tally, arrival))
+            station = (known.site, known.station)
+            found.tallies.append(Read(station, (*station, tally.boot), tally, arrival))
         else:
             health = _spoken(decode(arrival.payload, Health), known)
             found.healths.append(Told(known.site, health, arrival.retained))
@@ -162,8 +158,10 @@ class Intake:
 
     def _reject(self, arrival: Arrival, reason: str) -> Rejection:
         known = self._known.get(arrival.topic)
-        countable = known is not None and known.subject is Subject.TALLY
-        return Rejection(arrival, reason, known, _claim(arrival.payload) if countable else None)
+        if known is None:
+            return Rejection(arrival, reason)
+        claim = _claim(arrival.payload) if known.subject is Subject.TALLY else None
+        return Rejection(arrival, reason, (known.site, known.station), claim)
 
 
 def _credible(tally: Tally, known: Address, received_at: datetime) -> Tally:

@@ -15,7 +15,7 @@ from sqlalchemy.engine import URL
 
 from swapbell_host import refusals, store, tallybook
 from swapbell_host.healthbook import Healthbook
-from swapbell_host.intake import FUTURE_MAX, Arrival, Intake, Read, Rejection, Told
+from swapbell_host.intake import FUTURE_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
 from swapbell_host.notebook import Notebook
 from swapbell_host.recent import KEPT, Recent
 from swapbell_host.rules import History
@@ -24,9 +24,6 @@ from swapbell_host.sequence import Hole, Sequence, holes
 from swapbell_host.tallybook import Key
 from swapbell_models.message import Receipt
 from swapbell_models.phase import Phase
-
-Station = tuple[str, str]
-BootName = tuple[str, str, str]
 
 
 class ReceiptTo(NamedTuple):
@@ -160,8 +157,8 @@ class Ledger:
                 memory.add(tally)
 
     def _sift(self, connection: Connection, reads: list[Read], entry: Entry) -> None:
-        for read in reads:
-            self._touch(connection, read.boot, entry)
+        for name in {read.boot: None for read in reads}:
+            self._touch(connection, name, entry)
         stored = tallybook.get(connection, _repeated(reads, entry.boots))
         for read in reads:
             boot = entry.boots[read.boot]
@@ -194,9 +191,9 @@ class Ledger:
     def _refuse(self, connection: Connection, rejections: list[Rejection], at: datetime, entry: Entry) -> None:
         refusals.put(connection, rejections, at)
         for rejection in rejections:
-            if rejection.address and rejection.claim:
-                name = (rejection.address.site, rejection.address.station, rejection.claim.boot)
-                self._touch(connection, name, entry).sequence.add(rejection.claim.seq)
+            if rejection.station and rejection.claim:
+                boot = self._touch(connection, (*rejection.station, rejection.claim.boot), entry)
+                boot.sequence.add(rejection.claim.seq)
 
     def _hear(self, connection: Connection, told: Told, at: datetime, entry: Entry) -> None:
         self._healths.hear(connection, told, at)
@@ -218,7 +215,7 @@ def station_holes(connection: Connection, site: str, station: str) -> list[Hole]
 
 
 def _repeated(reads: list[Read], touched: Mapping[BootName, Boot]) -> list[Key]:
-    named = [(touched[read.boot], read.tally.seq) for read in reads]
+    named = ((touched[read.boot], read.tally.seq) for read in reads)
     return [Key(boot.id, seq) for boot, seq in named if seq in boot.sequence]
 
 
@@ -232,4 +229,4 @@ def _receipts(touched: Mapping[BootName, Boot]) -> tuple[ReceiptTo, ...]:
 def _clash(read: Read) -> Rejection:
     tally = read.tally
     reason = f"tally {tally.seq} of boot {tally.boot} is known with other content: two stations may share one name"
-    return Rejection(read.arrival, reason, read.address)
+    return Rejection(read.arrival, reason, read.station)

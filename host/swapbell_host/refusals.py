@@ -34,7 +34,8 @@ def claimed(connection: Connection, site: str, station: str, boot: str) -> list[
 
 
 def _row(mark: bytes, rejection: Rejection, received_at: datetime) -> dict[str, object]:
-    known, claim = rejection.address, rejection.claim
+    site, station = rejection.station or (None, None)
+    claim = rejection.claim
     return {
         "received_at": received_at,
         "topic": rejection.arrival.topic,
@@ -42,8 +43,8 @@ def _row(mark: bytes, rejection: Rejection, received_at: datetime) -> dict[str, 
         "payload_bytes": len(rejection.arrival.payload),
         "reason": rejection.reason,
         "digest": mark,
-        "site": known.site if known else None,
-        "station": known.station if known else None,
+        "site": site,
+        "station": station,
         "boot": claim.boot if claim else None,
         "seq": claim.seq if claim else None,
     }

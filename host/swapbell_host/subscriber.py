@@ -15,12 +15,12 @@ from typing import Any, Self
 
 import msgspec
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from swapbell_host.config import BrokerSection
 from swapbell_host.intake import Arrival
+from swapbell_host.line import LineClient
 from swapbell_models.fault import Mistake
 from swapbell_models.message import ROOT, Subject, encode, topic
 
@@ -121,16 +121,19 @@ class Subscriber:
 
     def _gather(self, stop: threading.Event) -> None:
         until = time.monotonic() + IDLE_S
-        while (left := until - time.monotonic()) > 0.0 and len(self._arrivals) < BATCH_MAX and not stop.is_set():
+        while (left := until - time.monotonic()) > 0.0 and not self._is_full() and not stop.is_set():
             empty = not self._arrivals
             self._turn(left, stop)
             if empty and self._arrivals:
                 until = min(until, time.monotonic() + GATHER_S)
 
+    def _is_full(self) -> bool:
+        return len(self._arrivals) >= BATCH_MAX
+
     def _turn(self, left_s: float, stop: threading.Event) -> None:
         if self._client.socket() is None:
             self._call(left_s, stop)
-        elif self._client.loop(left_s) != mqtt.MQTT_ERR_SUCCESS:
+        elif not self._client.turn(left_s, self._is_full):
             self._lose("connection lost")
 
     def _call(self, left_s: float, stop: threading.Event) -> None:
@@ -161,11 +164,9 @@ class Subscriber:
     def _name(self) -> str:
         return f"{self._broker.host}:{self._broker.port}"
 
-    def _make_client(self) -> mqtt.Client:
+    def _make_client(self) -> LineClient:
         broker = self._broker
-        client = mqtt.Client(
-            CallbackAPIVersion.VERSION2, broker.client, clean_session=False, protocol=mqtt.MQTTv311, manual_ack=True
-        )
+        client = LineClient(broker.client)
         if broker.username is not None:
             client.username_pw_set(broker.username, _password(broker.password_file))
         if broker.ca_file is not None:
