@@ -27,7 +27,7 @@ DOORS = {
     "sqlite3": "swapbell_device.spool",
     "sqlalchemy": "swapbell_host",
     "alembic": "swapbell_host",
-    "apprise": "swapbell_host.alerts",
+    "apprise": "swapbell_host.channel",
 }
 
 
