@@ -1,0 +1,105 @@
+"""What is sent on one connection, and when: every tally once, again what stays without a receipt, and health.
+
+Time is an argument.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from swapbell_device.spool import Entry, Spool
+from swapbell_models.message import Health, Subject, encode
+
+# Our choice: tallies that are under way at once; a receipt covers many, and a lost one costs little to send again.
+WINDOW = 100
+NEVER_S = -math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """How long the link waits [s]; each value is our choice.
+
+    Attributes
+    ----------
+    retry_s, retry_max_s
+        Before it knocks again at the broker, doubled from try to try.
+    resend_s, resend_max_s
+        Before it sends again what was not receipted, doubled each time: a host that is away for days costs little.
+    health_s
+        Between two reports of health.
+    """
+
+    retry_s: float = 1.0
+    retry_max_s: float = 60.0
+    resend_s: float = 30.0
+    resend_max_s: float = 900.0
+    health_s: float = 60.0
+
+
+PATIENT = Patience()
+
+
+class Wire(Protocol):
+    """Where messages go."""
+
+    @property
+    def under_way(self) -> int:
+        """How many messages the broker has not acknowledged."""
+        ...
+
+    def publish(self, subject: Subject, payload: bytes) -> None:
+        """Send a message at least once."""
+        ...
+
+
+class Delivery:
+    """The plan of one connection.
+
+    Parameters
+    ----------
+    wire : Wire
+        The connection.
+    spool : Spool
+        What is delivered.
+    health : callable
+        Returns the station's health.
+    patience : Patience
+        When to send again.
+    """
+
+    def __init__(self, wire: Wire, spool: Spool, health: Callable[[], Health], patience: Patience) -> None:
+        self._wire, self._spool, self._health, self._patience = wire, spool, health, patience
+        self._resend_s = patience.resend_s
+        self._health_due_s = NEVER_S
+        self._sent_s: dict[tuple[str, int], float] = {}
+
+    def step(self, now_s: float) -> bool:
+        """Send what is due; return False if the broker has not acknowledged the last round in time.
+
+        Parameters
+        ----------
+        now_s : float
+            Any clock that never goes back [s].
+        """
+        if now_s >= self._health_due_s:
+            self._wire.publish(Subject.HEALTH, encode(self._health()))
+            self._health_due_s = now_s + self._patience.health_s
+        return self._send(self._spool.pending(WINDOW), now_s)
+
+    def receipted(self) -> None:
+        """Note that the host is there: what stays without a receipt is soon worth another try."""
+        self._resend_s = self._patience.resend_s
+
+    def _send(self, pending: list[Entry], now_s: float) -> bool:
+        self._sent_s = {(boot, seq): self._sent_s.get((boot, seq), NEVER_S) for boot, seq, _ in pending}
+        due = [entry for entry in pending if now_s - self._sent_s[entry.boot, entry.seq] >= self._resend_s]
+        again = any(self._sent_s[entry.boot, entry.seq] > NEVER_S for entry in due)
+        if again and self._wire.under_way:
+            return False
+        for entry in due:
+            self._wire.publish(Subject.TALLY, entry.payload)
+            self._sent_s[entry.boot, entry.seq] = now_s
+        if again:
+            self._resend_s = min(2.0 * self._resend_s, self._patience.resend_max_s)
+        return True

@@ -1,0 +1,170 @@
+"""The link: brings the spool's tallies to the host, whatever the network does, in a thread of its own.
+
+A tally leaves the spool only on a receipt. Until then it is sent once on every connection and again after a while,
+the oldest first and a bounded number at a time. Trouble is told once per change of state, not per try.
+"""
+
+import time
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
+from threading import Event
+from types import TracebackType
+from typing import Self
+
+from msgspec.structs import replace
+
+from swapbell_device.config import BrokerSection
+from swapbell_device.delivery import PATIENT, Delivery, Patience
+from swapbell_device.linksession import Door, Session
+from swapbell_device.spool import Spool
+from swapbell_models.message import Health, MalformedMessage, Receipt, StationState, Subject, decode, encode
+
+# Our choice: a new tally is sent within a tenth of a second.
+TICK_S = 0.1
+# Our choice: what the broker gets to take the last word.
+FAREWELL_S = 2.0
+COUNTING = "counting goes on and tallies wait in the spool"
+
+
+class Link:
+    """Drains a spool to the broker while its context lasts.
+
+    Parameters
+    ----------
+    broker : BrokerSection
+        Where the broker is and how to sign in.
+    site, station : str
+        Whose tallies these are.
+    spool : Spool
+        What is drained.
+    health : callable
+        Returns the station's health; called in the link's thread.
+    say : callable
+        Told one line for each change of state.
+    patience : Patience
+        How long to wait for what.
+
+    Raises
+    ------
+    Mistake
+        If the password or the certificate cannot be read.
+    """
+
+    def __init__(
+        self,
+        broker: BrokerSection,
+        site: str,
+        station: str,
+        spool: Spool,
+        health: Callable[[], Health],
+        say: Callable[[str], None],
+        patience: Patience = PATIENT,
+    ) -> None:
+        self._door = Door(broker, site, station)
+        self._where = f"broker {broker.host}:{broker.port}"
+        self._spool, self._health, self._say, self._patience = spool, health, say, patience
+        self._thread = ThreadPoolExecutor(1, "link")
+        self._running: Future[None] | None = None
+        self._stop = Event()
+        self._stop_by_s = 0.0
+        self._state = ""
+        self._malformed: bytes | None = None
+        self._retry_s = patience.retry_s
+
+    def __enter__(self) -> Self:
+        self._running = self._thread.submit(self._run)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._stop.set()
+        self._thread.shutdown()
+
+    def check(self) -> None:
+        """Raise what ended the link's thread, if something did."""
+        if self._running is not None and self._running.done():
+            self._running.result()
+
+    def finish(self, wait_s: float) -> None:
+        """Wait until every tally is receipted, at most `wait_s`, then say that the station stopped."""
+        self._stop_by_s = time.monotonic() + wait_s
+        self._stop.set()
+        if self._running is not None:
+            self._running.result()
+
+    def _run(self) -> None:
+        while not self._is_over():
+            with closing(Session(self._door)) as session:
+                self._try(session)
+            self._rest()
+
+    def _try(self, session: Session) -> None:
+        try:
+            session.open()
+        except OSError as error:
+            self._tell("unreachable", f"{self._where} cannot be reached ({error}); {COUNTING}")
+        else:
+            self._serve(session)
+
+    def _is_over(self) -> bool:
+        return self._stop.is_set() and (time.monotonic() >= self._stop_by_s or not self._spool.pending(1))
+
+    def _serve(self, session: Session) -> None:
+        delivery = Delivery(session, self._spool, self._health, self._patience)
+        while session.step(TICK_S):
+            if session.accepted and not self._deliver(session, delivery):
+                self._tell("stuck", f"{self._where} does not acknowledge what it is sent; {COUNTING}")
+                return
+            if self._is_over():
+                self._take_leave(session)
+                return
+        self._tell(*self._end_of(session))
+
+    def _deliver(self, session: Session, delivery: Delivery) -> bool:
+        if session.acknowledged:
+            self._tell("up", f"{self._where} takes tallies")
+            self._retry_s = self._patience.retry_s
+        for payload in session.arrived():
+            self._receive(payload)
+            delivery.receipted()
+        return delivery.step(time.monotonic())
+
+    def _receive(self, payload: bytes) -> None:
+        try:
+            receipt = decode(payload, Receipt)
+        except MalformedMessage as error:
+            if payload != self._malformed:
+                self._say(f"{self._where} sent a receipt that is none ({error}); ignored")
+            self._malformed = payload
+        else:
+            self._spool.received(receipt.boot, receipt.through)
+
+    def _take_leave(self, session: Session) -> None:
+        if not session.accepted:
+            return
+        stopped = replace(self._health(), state=StationState.STOPPED)
+        session.publish(Subject.HEALTH, encode(stopped))
+        give_up_s = time.monotonic() + FAREWELL_S
+        while session.under_way and time.monotonic() < give_up_s and session.step(TICK_S):
+            for payload in session.arrived():
+                self._receive(payload)
+
+    def _end_of(self, session: Session) -> tuple[str, str]:
+        if session.refusal is not None:
+            way_out = "check username and password_file"
+            return "refused", f"{self._where} refuses the station ({session.refusal}); {way_out}; {COUNTING}"
+        if not session.accepted:
+            return "mute", f"{self._where} does not answer as an MQTT broker; check host and port; {COUNTING}"
+        return "lost", f"{self._where}: the connection was lost; {COUNTING}"
+
+    def _tell(self, state: str, line: str) -> None:
+        if state != self._state:
+            self._say(line)
+        self._state = state
+
+    def _rest(self) -> None:
+        if self._stop.wait(self._retry_s):
+            time.sleep(TICK_S)
+        self._retry_s = min(2.0 * self._retry_s, self._patience.retry_max_s)

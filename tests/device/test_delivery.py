@@ -1,0 +1,97 @@
+"""What is sent on one connection, and when."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from spooled import opened, tally
+
+from swapbell_device.delivery import Delivery, Patience
+from swapbell_device.spool import Spool
+from swapbell_models.message import Health, StationState, Subject, decode
+from swapbell_models.tally import Tally
+
+PATIENCE = Patience(resend_s=30.0, resend_max_s=100.0, health_s=60.0)
+
+
+class Recorder:
+    """A wire that writes down what is sent, and acknowledges at once unless it is told not to."""
+
+    def __init__(self) -> None:
+        self.under_way = 0
+        self.sent: list[tuple[Subject, bytes]] = []
+
+    def publish(self, subject: Subject, payload: bytes) -> None:
+        self.sent.append((subject, payload))
+
+    def seqs(self) -> list[int]:
+        """Return the tallies sent since the last look."""
+        sent, self.sent = self.sent, []
+        return [decode(payload, Tally).seq for subject, payload in sent if subject is Subject.TALLY]
+
+
+@pytest.fixture
+def spool(tmp_path: Path) -> Iterator[Spool]:
+    with opened(tmp_path / "spool.sqlite") as held:
+        yield held
+
+
+@pytest.fixture
+def wire() -> Recorder:
+    return Recorder()
+
+
+@pytest.fixture
+def delivery(spool: Spool, wire: Recorder) -> Delivery:
+    return Delivery(wire, spool, lambda: Health(station="north", state=StationState.WATCHING), PATIENCE)
+
+
+def test_a_tally_is_sent_once_while_its_receipt_may_still_come(
+    spool: Spool, wire: Recorder, delivery: Delivery
+) -> None:
+    spool.put(tally(1))
+    delivery.step(0.0)
+    assert wire.seqs() == [1]
+    spool.put(tally(2))
+    delivery.step(29.9)
+    assert wire.seqs() == [2]
+
+
+def test_what_stays_without_a_receipt_is_sent_again_at_growing_intervals(
+    spool: Spool, wire: Recorder, delivery: Delivery
+) -> None:
+    spool.put(tally(1))
+    again_s: list[float] = []
+    for now_s in range(400):
+        delivery.step(float(now_s))
+        again_s += [now_s for _ in wire.seqs()]
+    assert again_s == [0, 30, 90, 190, 290, 390]
+
+
+def test_a_receipt_makes_it_eager_again(spool: Spool, wire: Recorder, delivery: Delivery) -> None:
+    spool.put(tally(1))
+    spool.put(tally(2))
+    delivery.step(0.0)
+    delivery.step(30.0)
+    wire.seqs()
+    spool.received("b1", 1)
+    delivery.receipted()
+    delivery.step(60.0)
+    assert wire.seqs() == [2]
+
+
+def test_a_broker_that_acknowledges_nothing_is_not_fed_again(
+    spool: Spool, wire: Recorder, delivery: Delivery
+) -> None:
+    spool.put(tally(1))
+    wire.under_way = 1
+    assert delivery.step(0.0)
+    assert delivery.step(29.0)
+    assert not delivery.step(30.0)
+    assert wire.seqs() == [1]
+
+
+def test_health_is_told_at_once_and_every_minute(wire: Recorder, delivery: Delivery) -> None:
+    for now_s in range(121):
+        delivery.step(float(now_s))
+    assert [subject for subject, _ in wire.sent] == [Subject.HEALTH] * 3

@@ -1,0 +1,250 @@
+"""The link: every tally arrives, whatever the broker does, and trouble is told once."""
+
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from crooked_broker import CONNACK_ACCEPTED, CONNACK_NOT_AUTHORIZED, CrookedBroker
+from listener import Listener, eventually
+from mosquitto_child import Broker, free_port
+from spooled import names, opened, tally
+
+from swapbell_device.config import BrokerSection
+from swapbell_device.delivery import WINDOW, Patience
+from swapbell_device.link import Link
+from swapbell_device.spool import Spool
+from swapbell_models.fault import Mistake
+from swapbell_models.message import Health, Receipt, StationState, Subject, encode
+
+BRISK = Patience(retry_s=0.05, retry_max_s=0.1, resend_s=0.4, resend_max_s=0.4, health_s=60.0)
+
+pytestmark = pytest.mark.part("mosquitto")
+
+
+@pytest.fixture
+def spool(tmp_path: Path) -> Iterator[Spool]:
+    with opened(tmp_path / "spool.sqlite", []) as held:
+        yield held
+
+
+@pytest.fixture
+def said() -> list[str]:
+    return []
+
+
+@contextmanager
+def linked(port: int, spool: Spool, said: list[str], patience: Patience = BRISK) -> Generator[Link]:
+    health = Health(station="north", state=StationState.WATCHING)
+    with Link(
+        BrokerSection(host="127.0.0.1", port=port), "orchard", "north", spool, lambda: health, said.append, patience
+    ) as link:
+        yield link
+
+
+def test_a_tally_arrives_and_leaves_the_spool_on_its_receipt(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with Listener(broker.port) as host, linked(broker.port, spool, said):
+        spool.put(tally(1))
+        assert host.hears(1)
+        assert eventually(lambda: len(spool) == 0)
+    assert host.tallies == [tally(1)]
+
+
+def test_without_a_receipt_nothing_leaves_the_spool(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with Listener(broker.port, receipts=False) as host, linked(broker.port, spool, said):
+        spool.put(tally(1))
+        assert host.hears(1)
+        assert names(spool.pending(10)) == [("b1", 1)]
+
+
+def test_what_is_not_receipted_is_sent_again(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with Listener(broker.port, receipts=False) as host, linked(broker.port, spool, said):
+        spool.put(tally(1))
+        assert host.hears(2)
+    assert set(host.seqs()) == {1}
+
+
+def test_a_backlog_comes_in_order_and_once(broker: Broker, spool: Spool, said: list[str]) -> None:
+    for seq in range(1, 3 * WINDOW):
+        spool.put(tally(seq))
+    patient = Patience(resend_s=60.0)
+    with Listener(broker.port) as host, linked(broker.port, spool, said, patient):
+        assert eventually(lambda: len(spool) == 0)
+    assert host.seqs() == list(range(1, 3 * WINDOW))
+
+
+def test_no_more_than_a_window_is_under_way(broker: Broker, spool: Spool, said: list[str]) -> None:
+    for seq in range(1, 2 * WINDOW):
+        spool.put(tally(seq))
+    with Listener(broker.port, receipts=False) as host, linked(broker.port, spool, said):
+        assert host.hears(2 * WINDOW)
+    assert set(host.seqs()) == set(range(1, WINDOW + 1))
+
+
+def test_a_receipt_that_came_while_the_station_was_away_counts(broker: Broker, spool: Spool, said: list[str]) -> None:
+    spool.put(tally(1))
+    with Listener(broker.port, receipts=False) as host:
+        host.send(Subject.RECEIPT, encode(Receipt(boot="b1", through=1)))
+        with linked(broker.port, spool, said):
+            assert eventually(lambda: len(spool) == 0)
+
+
+def test_a_broker_that_is_killed_and_comes_back_costs_nothing(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with linked(broker.port, spool, said):
+        with Listener(broker.port):
+            spool.put(tally(1))
+            assert eventually(lambda: len(spool) == 0)
+        broker.kill()
+        spool.put(tally(1, "b2"))
+        assert eventually(lambda: "cannot be reached" in said[-1])
+        broker.restart()
+        with Listener(broker.port) as host:
+            assert eventually(lambda: len(spool) == 0)
+    assert {heard.boot for heard in host.tallies} == {"b2"}
+
+
+def test_states_are_told_once_per_change(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with linked(broker.port, spool, said):
+        assert eventually(lambda: len(said) == 1)
+        broker.kill()
+        assert eventually(lambda: "cannot be reached" in said[-1])
+        told = len(said)
+        assert not eventually(lambda: len(said) > told, patience_s=0.5)
+        broker.restart()
+        assert eventually(lambda: len(said) > told)
+    where = f"broker 127.0.0.1:{broker.port}"
+    assert said[0] == said[-1] == f"{where} takes tallies"
+    assert said[1] == f"{where}: the connection was lost; counting goes on and tallies wait in the spool"
+    assert said[2].startswith(f"{where} cannot be reached")
+
+
+def test_an_unreachable_broker_is_told_once_and_putting_goes_on(spool: Spool, said: list[str]) -> None:
+    with linked(free_port(), spool, said):
+        spool.put(tally(1))
+        assert eventually(lambda: len(said) > 0)
+        assert not eventually(lambda: len(said) > 1, patience_s=0.5)
+    assert "cannot be reached" in said[0]
+    assert names(spool.pending(10)) == [("b1", 1)]
+
+
+def test_a_refusal_is_told_once_with_the_way_out(spool: Spool, said: list[str]) -> None:
+    spool.put(tally(1))
+    with CrookedBroker(CONNACK_NOT_AUTHORIZED) as crooked, linked(crooked.port, spool, said):
+        assert eventually(lambda: crooked.connections > 3)
+    assert len(said) == 1
+    assert "refuses the station (Not authorized); check username and password_file" in said[0]
+    assert len(spool) == 1
+
+
+@pytest.mark.parametrize("hears_bytes", [1, 20, 100, 300])
+def test_a_broker_that_drops_in_mid_message_is_told_once_and_nothing_lost(
+    spool: Spool, said: list[str], hears_bytes: int
+) -> None:
+    spool.put(tally(1))
+    with CrookedBroker(CONNACK_ACCEPTED, hears_bytes) as crooked, linked(crooked.port, spool, said):
+        assert eventually(lambda: crooked.connections > 3)
+    assert len(said) == 1
+    assert "the connection was lost" in said[0]
+    assert len(spool) == 1
+
+
+@pytest.mark.parametrize(
+    "answer", [b"HTTP/1.1 400 Bad Request\r\n\r\n", b"", bytes(range(256)), b"\x30\x05\x00\xff\xff\xff\xff"]
+)
+def test_a_port_that_speaks_no_mqtt_is_told_once(spool: Spool, said: list[str], answer: bytes) -> None:
+    spool.put(tally(1))
+    with CrookedBroker(answer) as crooked, linked(crooked.port, spool, said):
+        assert eventually(lambda: crooked.connections > 3)
+    assert len(said) == 1
+    assert "does not answer as an MQTT broker; check host and port" in said[0]
+
+
+def test_a_broker_that_never_acknowledges_is_left_and_tried_again(spool: Spool, said: list[str]) -> None:
+    spool.put(tally(1))
+    with CrookedBroker(CONNACK_ACCEPTED, hears_bytes=10**6) as crooked, linked(crooked.port, spool, said):
+        assert eventually(lambda: crooked.connections > 1)
+    assert "does not acknowledge what it is sent" in said[0]
+
+
+@pytest.mark.parametrize(
+    "payload", [b"", b"\xff", b"[]", b'{"v":2,"boot":"b1","through":9}', b'{"boot":"b1","through":-1}']
+)
+def test_a_malformed_receipt_is_ignored_with_one_line(
+    broker: Broker, spool: Spool, said: list[str], payload: bytes
+) -> None:
+    with Listener(broker.port, receipts=False) as host, linked(broker.port, spool, said):
+        spool.put(tally(1))
+        assert host.hears(1)
+        host.send(Subject.RECEIPT, payload)
+        host.send(Subject.RECEIPT, payload)
+        assert host.hears(3)
+        assert len(spool) == 1
+        assert [("a receipt that is none" in line) for line in said].count(True) == 1
+
+
+def test_trying_again_and_again_holds_on_to_nothing(spool: Spool, said: list[str]) -> None:
+    def descriptors() -> int:
+        return len(list(Path("/proc/self/fd").iterdir()))
+
+    with CrookedBroker(CONNACK_ACCEPTED) as crooked, linked(crooked.port, spool, said):
+        assert eventually(lambda: crooked.connections > 3)
+        before = descriptors()
+        assert eventually(lambda: crooked.connections > 30)
+        assert descriptors() <= before + 4
+
+
+def test_health_is_told_at_once_and_kept_for_whoever_comes_later(
+    broker: Broker, spool: Spool, said: list[str]
+) -> None:
+    with linked(broker.port, spool, said):
+        assert eventually(lambda: len(said) == 1)
+        with Listener(broker.port) as host:
+            assert eventually(lambda: host.states() == ["watching"])
+
+
+def test_health_comes_again_and_again(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with Listener(broker.port) as host, linked(broker.port, spool, said, Patience(health_s=0.2)):
+        assert eventually(lambda: host.states()[:3] == ["watching"] * 3)
+
+
+def test_a_clean_end_says_stopped(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with Listener(broker.port) as host:
+        with linked(broker.port, spool, said) as link:
+            assert eventually(lambda: len(said) == 1)
+            link.finish(5.0)
+        assert eventually(lambda: host.states() == ["watching", "stopped"])
+
+
+def test_a_finish_waits_for_the_last_receipt(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with Listener(broker.port) as host, linked(broker.port, spool, said) as link:
+        spool.put(tally(1))
+        link.finish(10.0)
+        assert len(spool) == 0
+    assert host.seqs() == [1]
+
+
+def test_a_finish_does_not_wait_for_ever(broker: Broker, spool: Spool, said: list[str]) -> None:
+    with linked(broker.port, spool, said) as link:
+        spool.put(tally(1))
+        link.finish(0.3)
+        assert len(spool) == 1
+
+
+def test_a_finish_with_nobody_there_ends_too(spool: Spool, said: list[str]) -> None:
+    with linked(free_port(), spool, said) as link:
+        spool.put(tally(1))
+        link.finish(0.3)
+        assert len(spool) == 1
+
+
+def test_a_missing_certificate_is_named(tmp_path: Path, spool: Spool, said: list[str]) -> None:
+    section = BrokerSection(host="h", ca_file=tmp_path / "ca.pem")
+    with pytest.raises(Mistake, match=r"ca_file .*ca\.pem"):
+        Link(
+            section,
+            "orchard",
+            "north",
+            spool,
+            lambda: Health(station="north", state=StationState.WATCHING),
+            said.append,
+        )
