@@ -1,8 +1,11 @@
 """The host's command line, and the loop that turns tallies into decisions."""
 
 import signal
+import sys
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Generator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
@@ -13,11 +16,14 @@ import typer
 from swapbell_models import fault
 
 if TYPE_CHECKING:
+    from swapbell_host.alerts import Alerts
     from swapbell_host.config import Config
+    from swapbell_host.subscriber import Subscriber
+    from swapbell_models.message import NoticeMessage
+    from swapbell_models.notice import Notice
 
 app = typer.Typer(
-    help="Takes down what the stations count, says when to swap the lure, and tells a person.\n\n"
-    "Example: swapbell-host run --config host.toml",
+    help="Takes down what the stations count, says when to swap the lure, and tells a person.",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -26,6 +32,7 @@ app = typer.Typer(
 
 ConfigOption = Annotated[Path, typer.Option("--config", help="The host's configuration.", show_default=True)]
 HOST_TOML = Path("host.toml")
+REHEARSALS = Path("rehearsals")
 
 
 def serve(config: "Config", now: Callable[[], datetime], stop: threading.Event) -> None:
@@ -43,25 +50,64 @@ def serve(config: "Config", now: Callable[[], datetime], stop: threading.Event) 
     Raises
     ------
     Mistake
-        If the configuration cannot work: the ledger's place, the broker's password.
+        If the configuration cannot work: the ledger's place, the broker's password, an alert's address.
     Breakdown
         If the ledger cannot be written; nothing is acknowledged that is not stored.
     """
+    from swapbell_host import rules
+    from swapbell_host.alerts import Alerts
+    from swapbell_host.channel import channels
     from swapbell_host.ledger import Ledger
+    from swapbell_host.rota import Rota
+    from swapbell_host.standing import Standings
     from swapbell_host.store import ledger_url
     from swapbell_host.subscriber import Subscriber
     from swapbell_models.message import Subject
 
-    stations = config.phases()
+    began_at, rules_of, ways_out = now(), config.rules(), channels(config.alerts.urls)
     with (
-        Ledger(ledger_url(config.ledger), stations, now()) as ledger,
-        Subscriber(config.broker, {site for site, _ in stations}) as subscriber,
+        Ledger(ledger_url(config.ledger), config.phases(), began_at) as ledger,
+        Subscriber(config.broker, {site for site, _ in rules_of}) as subscriber,
+        _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber), _report), now) as alerts,
     ):
+        rota, standings = Rota(rules_of, time.monotonic()), Standings()
         for batch in subscriber.batches(stop):
             recorded = ledger.record(batch.arrivals, now())
             subscriber.ack(batch)
             for site, station, receipt in recorded.receipts:
-                subscriber.publish(site, station, Subject.RECEIPT, receipt, retain=True)
+                subscriber.show(site, station, Subject.RECEIPT, receipt)
+            for site, station in rota.due(recorded.stations, time.monotonic()):  # in turn too: silence is news
+                history, rule = ledger.history(site, station, now()), rules_of[site, station]
+                for notice in rules.judge(history, now(), rule, began_at):
+                    alerts.tell(notice, now())
+                seen = rules.verdict(history, now(), rule)
+                if news := standings.news(history, seen, now(), subscriber.connection):
+                    subscriber.show(site, station, Subject.STANDING, news)
+            alerts.advance(now())
+
+
+def _teller(subscriber: "Subscriber") -> Callable[["Notice", "NoticeMessage"], None]:
+    from swapbell_models.message import Subject
+
+    def say(notice: "Notice", message: "NoticeMessage") -> None:
+        sys.stdout.write(f"{message.told_at:%Y-%m-%d %H:%M} UTC, notice {message.id}: {notice.text}\n")
+        sys.stdout.flush()
+        subscriber.call(notice.site, notice.station, Subject.NOTICE, message)
+
+    return say
+
+
+def _report(line: str) -> None:
+    sys.stderr.write(f"alerts: {line}\n")
+    sys.stderr.flush()
+
+
+@contextmanager
+def _closed(alerts: "Alerts", now: Callable[[], datetime]) -> Generator["Alerts"]:
+    try:
+        yield alerts
+    finally:
+        alerts.close(now())
 
 
 @app.callback()
@@ -78,6 +124,29 @@ def run_command(config: ConfigOption = HOST_TOML) -> None:
     from swapbell_host.config import read_config
 
     serve(read_config(config), lambda: datetime.now(UTC), _stop_on_signal())
+
+
+@app.command("rehearse")
+def rehearse_command(
+    folder: Annotated[Path, typer.Option("--dir", help="Where this rehearsal's own folder is made.")] = REHEARSALS,
+    clip: Annotated[Path | None, typer.Option("--clip", help="Footage to count instead of a drawn station.")] = None,
+    station: Annotated[Path | None, typer.Option("--station", help="The station file of the footage.")] = None,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Which invented traffic is drawn.")] = 1,
+    port: Annotated[int | None, typer.Option("--port", min=1, max=65535, help="The broker's port; any.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
+) -> None:
+    """Play the whole job on this machine: broker, host and a station whose traffic builds up until it is ready.
+
+    Example: swapbell-host rehearse
+    """
+    from swapbell_host.rehearsal.performance import as_json, play_of, rehearse
+
+    try:
+        result = rehearse(play_of(clip, station, seed), folder, port, datetime.now(UTC), serve)
+    except KeyboardInterrupt:
+        typer.echo(f"stopped; what there is so far lies in {folder}", err=True)
+        raise typer.Exit(fault.EXIT_INTERRUPTED) from None
+    typer.echo(as_json(result) if json else result.words())
 
 
 def _stop_on_signal() -> threading.Event:

@@ -8,13 +8,11 @@ from datetime import datetime, timedelta
 from sqlalchemy import Connection, Row, insert, or_, select, update
 
 from swapbell_host.alerts import OpenNotice
-from swapbell_host.rules import PastNotice
+from swapbell_host.rules import REST, PastNotice
 from swapbell_host.schema import notices
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 
 # Our choice: an acknowledgement from another program is noticed within a second.
-# Our choice while the rules do not name theirs.
-REST = timedelta(days=1)
 STALE = timedelta(seconds=1)
 
 

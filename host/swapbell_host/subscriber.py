@@ -114,10 +114,14 @@ class Subscriber:
             for mid in batch.mids:
                 self._client.ack(mid, 1)
 
-    def publish(self, site: str, station: str, subject: Subject, message: msgspec.Struct, *, retain: bool) -> None:
-        """Send a message now or not at all: whatever it says is said again later."""
+    def show(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
+        """Publish, retained, how something stands: now or not at all, for it is soon said again."""
         if self._connected:
-            self._client.publish(topic(site, station, subject), encode(message), 0, retain)
+            self._client.publish(topic(site, station, subject), encode(message), 0, retain=True)
+
+    def call(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
+        """Publish what is said once: as soon as the broker can be reached."""
+        self._client.publish(topic(site, station, subject), encode(message), 1)
 
     def _gather(self, stop: threading.Event) -> None:
         until = time.monotonic() + IDLE_S

@@ -1,0 +1,49 @@
+"""Who is judged now: whoever spoke, soon; and everyone else in turn, because silence is news too."""
+
+from collections import deque
+from collections.abc import Iterable
+from math import ceil
+
+from swapbell_host.intake import Station
+
+# Our choice: far below the two seconds in which a person should hear, and enough to judge a burst of tallies once.
+SOON_S = 0.25
+# Our choice: a second would do for a few stations and be all the work of a host with thousands; a silence is minutes.
+ROUND_S = 10.0
+
+
+class Rota:
+    """The order in which stations are judged.
+
+    Parameters
+    ----------
+    stations : iterable of Station
+        All of them.
+    at_s : float
+        Now, on a clock that only runs forward [s].
+    """
+
+    def __init__(self, stations: Iterable[Station], at_s: float) -> None:
+        self._waiting: dict[Station, None] = {}
+        self._turn = deque(stations)
+        self._soon_at_s = at_s
+        self._round_at_s = at_s
+
+    def due(self, spoke: Iterable[Station], at_s: float) -> list[Station]:
+        """Return who is to be judged at `at_s`, each once, given who spoke since the last call."""
+        self._waiting |= dict.fromkeys(spoke)
+        for station in self._next(at_s):
+            self._waiting[station] = None
+        if at_s < self._soon_at_s:
+            return []
+        self._soon_at_s = at_s + SOON_S
+        found, self._waiting = list(self._waiting), {}
+        return found
+
+    def _next(self, at_s: float) -> list[Station]:
+        share = min((at_s - self._round_at_s) / ROUND_S, 1.0)
+        count = ceil(share * len(self._turn))
+        self._round_at_s = at_s
+        found = [self._turn[n] for n in range(count)]
+        self._turn.rotate(-count)
+        return found
