@@ -1,0 +1,76 @@
+"""The station's command line, and the way of a frame."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from swapbell_models import fault
+
+if TYPE_CHECKING:
+    from swapbell_device.camera import Camera
+    from swapbell_device.moment import Moment
+    from swapbell_device.stationfile import StationFile
+
+app = typer.Typer(
+    help="Watches the opening of a bait station and counts who goes in and out.\n\n"
+    "Example: swapbell-device count evening.mp4 --station station.toml",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+
+
+@app.callback()
+def device() -> None:
+    """Watch the opening of a bait station and count who goes in and out."""
+
+
+def watch(camera: "Camera", station: "StationFile") -> Iterator["Moment"]:
+    """Yield what every frame of a camera shows: blobs, tracks, crossings. This is the whole way of a frame."""
+    from swapbell_device.gate import Gate
+    from swapbell_device.moment import Moment, opened
+    from swapbell_device.segment import Segmenter
+    from swapbell_device.tracker import Tracker
+    from swapbell_device.window import Window
+
+    station.check_size(camera.size)
+    opening, frames = opened(camera.frames())
+    segmenter = Segmenter(Window(station, camera.size), opening)
+    tracker, gate = Tracker(), Gate(station)
+    for frame in frames:
+        blobs = segmenter.blobs(frame)
+        tracks = tracker.step(blobs, frame.at_s)
+        yield Moment(frame, blobs, tracks, gate.cross(tracks, frame.at_s))
+
+
+@app.command("count")
+def count_clip(
+    clip: Annotated[Path, typer.Argument(help="A video of the opening, in any format that OpenCV reads.")],
+    station: Annotated[Path, typer.Option("--station", help="The station file: scale or plane, and the gate line.")],
+    events: Annotated[
+        Path | None, typer.Option("--events", help="Write the crossings here instead of stdout.")
+    ] = None,
+    times: Annotated[
+        Path | None, typer.Option("--times", help="Capture time of each frame in seconds, one per line.")
+    ] = None,
+    video: Annotated[
+        Path | None, typer.Option("--video", help="Also draw gate, tracks and counts over the clip.")
+    ] = None,
+) -> None:
+    """Count the crossings of a clip, one JSON object per line.
+
+    A body's length alone cannot tell a wasp from a honey bee, a hoverfly or a large blowfly.
+
+    Example: swapbell-device count evening.mp4 --station station.toml --events evening.jsonl
+    """
+    from swapbell_device.count import Wish, count
+
+    count(Wish(clip, station, events, times, video), watch)
+
+
+def run() -> None:
+    """Run the command line."""
+    fault.speak(app)

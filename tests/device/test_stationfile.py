@@ -1,0 +1,74 @@
+from pathlib import Path
+
+import pytest
+
+from swapbell_device.stationfile import parse_station, read_station
+from swapbell_models.fault import Mistake
+from swapbell_models.optics import Square
+
+VIEW = "[view]\nmm_per_px = 0.17\n"
+GATE = "[gate]\nline_px = [[10, 20], [110, 20]]\ninside_px = [60, 90]\n"
+PLANE = "[view]\nplane_px = [[0,0],[9,0],[9,9],[0,9]]\nplane_mm = [[0,0],[5,0],[5,5],[0,5]]\n"
+
+
+def test_a_square_view_and_its_gate_are_read() -> None:
+    station = parse_station(VIEW + GATE, "s.toml")
+    assert station.view == Square(0.17)
+    assert (station.gate.start_px, station.gate.end_px) == ((10.0, 20.0), (110.0, 20.0))
+
+
+def test_an_angled_view_is_read() -> None:
+    assert parse_station(PLANE + GATE, "s.toml").view.to_mm(9.0, 9.0) == pytest.approx((5.0, 5.0))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("[view", "not valid TOML"),
+        (GATE, r"\[view\] is missing"),
+        (VIEW, r"\[gate\] is missing"),
+        (VIEW + GATE + "[lens]\n", "unknown key lens"),
+        (VIEW + "colour = 1\n" + GATE, "unknown key view.colour"),
+        (VIEW + GATE + "width = 1\n", "unknown key gate.width"),
+        ("[view]\n" + GATE, "either mm_per_px"),
+        (PLANE + "mm_per_px = 0.1\n" + GATE, "either mm_per_px"),
+        ("[view]\nplane_px = [[0,0],[9,0],[9,9],[0,9]]\n" + GATE, "together with plane_mm"),
+        ("[view]\nmm_per_px = -0.1\n" + GATE, "positive number"),
+        ("[view]\nmm_per_px = nan\n" + GATE, "finite number"),
+        ("[view]\nmm_per_px = 'a'\n" + GATE, "finite number"),
+        ("[view]\nmm_per_px = true\n" + GATE, "finite number"),
+        (VIEW + "[gate]\nline_px = [[10, 20], [10, 20]]\ninside_px = [60, 90]\n", "shorter than"),
+        (VIEW + "[gate]\nline_px = [[10, 20]]\ninside_px = [60, 90]\n", "two points"),
+        (VIEW + "[gate]\nline_px = [[10, 20], [110]]\ninside_px = [60, 90]\n", "two numbers"),
+        (VIEW + "[gate]\nline_px = 7\ninside_px = [60, 90]\n", "list of points"),
+        (VIEW + "[gate]\nline_px = [[10, 20], [110, 20]]\n", "gate.inside_px is missing"),
+        (VIEW + "[gate]\nline_px = [[10, 20], [110, 20]]\ninside_px = [60, 20]\n", "lies on the gate line"),
+        (VIEW + "[gate]\nline_px = [[10, inf], [110, 20]]\ninside_px = [60, 90]\n", "finite number"),
+        ("view = 1\n" + GATE, r"\[view\] is missing"),
+    ],
+)
+def test_what_no_station_can_have_is_refused_in_one_line(text: str, says: str) -> None:
+    with pytest.raises(Mistake, match=says) as refused:
+        parse_station(text, "s.toml")
+    assert "s.toml" in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_gate_outside_the_image_is_refused() -> None:
+    with pytest.raises(Mistake, match=r"outside the image of 100 x 80"):
+        parse_station(VIEW + GATE, "s.toml").check_size((100, 80))
+
+
+def test_a_gate_on_the_rim_of_the_image_is_fine() -> None:
+    parse_station(VIEW + GATE, "s.toml").check_size((110, 20))
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    with pytest.raises(Mistake, match=r"gone\.toml"):
+        read_station(tmp_path / "gone.toml")
+
+
+def test_a_picture_is_no_station_file(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_bytes(b"\xff\xd8\xff\xe0")
+    with pytest.raises(Mistake, match="not a text file"):
+        read_station(tmp_path / "s.toml")
