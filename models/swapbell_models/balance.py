@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from swapbell_models.quantity import at_least_zero, positive
+from swapbell_models.quantity import at_least, positive
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class Balance:
     def __post_init__(self) -> None:
         """Refuse masses that are none."""
         positive("out_g", self.out_g, "g")
-        at_least_zero("back_g", self.back_g, "g")
+        at_least("back_g", self.back_g, 0.0, "g")
         positive("mg_per_kg", self.mg_per_kg, "mg/kg")
 
     @property

@@ -20,16 +20,29 @@ def positive(name: str, value: float, unit: str) -> float:
     return value
 
 
-def at_least_zero(name: str, value: float, unit: str) -> float:
-    """Return a finite number that is zero or more, or refuse it.
+def at_least(name: str, value: float, low: float, unit: str = "") -> float:
+    """Return a finite number that is not below a bound, or refuse it.
 
     Raises
     ------
     ValueError
-        If the value is negative, infinite or not a number.
+        If the value is below the bound, infinite or not a number.
     """
-    if not (math.isfinite(value) and value >= 0.0):
-        raise ValueError(f"{name} must be a number from 0 {unit} up, not {value}")
+    if not low <= value < math.inf:
+        raise ValueError(f"{name} must be a number from {f'{low:g} {unit}'.strip()} up, not {value}")
+    return value
+
+
+def at_most(name: str, value: float, high: float, unit: str = "") -> float:
+    """Return a finite number that is not above a bound, or refuse it.
+
+    Raises
+    ------
+    ValueError
+        If the value is above the bound, infinite or not a number.
+    """
+    if not -math.inf < value <= high:
+        raise ValueError(f"{name} must be a number up to {f'{high:g} {unit}'.strip()}, not {value}")
     return value
 
 

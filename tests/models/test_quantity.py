@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from swapbell_models.quantity import at_least_zero, aware, between, day, lasting, named, positive, within
+from swapbell_models.quantity import at_least, at_most, aware, between, day, lasting, named, positive, within
 
 
 @pytest.mark.parametrize("wrong", [0.0, -1.0, math.nan, math.inf])
@@ -17,9 +17,9 @@ def test_a_positive_number_is_above_zero_and_finite(wrong: float) -> None:
 
 @pytest.mark.parametrize("wrong", [-1.0, math.nan, math.inf])
 def test_a_mass_may_be_zero_but_not_less(wrong: float) -> None:
-    assert at_least_zero("back_g", 0.0, "g") == 0.0
+    assert at_least("back_g", 0.0, 0.0, "g") == 0.0
     with pytest.raises(ValueError, match=f"^back_g must be a number from 0 g up, not {wrong}$"):
-        at_least_zero("back_g", wrong, "g")
+        at_least("back_g", wrong, 0.0, "g")
 
 
 @pytest.mark.parametrize("wrong", [-90.1, 90.1, math.nan, math.inf])
@@ -60,3 +60,16 @@ def test_a_name_says_something() -> None:
     assert named("basis", "permit 12") == "permit 12"
     with pytest.raises(ValueError, match=r"^basis must not be empty$"):
         named("basis", " \t")
+
+
+@pytest.mark.parametrize("wrong", [1.1, math.nan, -math.inf])
+def test_a_fraction_may_be_negative_but_not_above_one(wrong: float) -> None:
+    assert at_most("dead", 1.0, 1.0) == 1.0
+    assert at_most("dead", -2.0, 1.0) == -2.0
+    with pytest.raises(ValueError, match=rf"^dead must be a number up to 1, not {wrong}$"):
+        at_most("dead", wrong, 1.0)
+
+
+def test_a_bound_without_a_unit_is_named_alone() -> None:
+    with pytest.raises(ValueError, match=r"^fano must be a number from 1 up, not 0\.5$"):
+        at_least("fano", 0.5, 1.0)

@@ -1,0 +1,56 @@
+"""After a collapse the look goes on, and a return is told apart from chance."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from swapbell_models.fall import NOT_DEAD, Count
+from swapbell_models.rebound import looks, rebound
+
+SWAPPED_AT = datetime(2026, 1, 15, 9, tzinfo=UTC)
+BEFORE = Count(120, 3600.0)
+
+
+def test_looks_are_due_on_days_4_7_14_and_28() -> None:
+    # Common practice, no source.
+    assert [(look - SWAPPED_AT).days for look in looks(SWAPPED_AT)] == [4, 7, 14, 28]
+
+
+def test_a_naive_swap_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"^swapped_at must say its offset from UTC"):
+        looks(SWAPPED_AT.replace(tzinfo=None))
+
+
+def test_a_return_to_three_tenths_is_seen() -> None:
+    # Visits back to about 30 % after four weeks: Spurr 1991.
+    found = rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(36, 3600.0))
+    assert found.is_returning
+    assert found.words == (
+        "Visits are at 30% of what they were before the swap and rising again: "
+        "brood that emerged, or other nests. A second round may be needed."
+    )
+
+
+def test_a_return_from_nothing_is_seen() -> None:
+    assert rebound(BEFORE, quietest=Count(0, 3600.0), now=Count(12, 3600.0)).is_returning
+
+
+def test_a_few_visits_more_are_chance() -> None:
+    found = rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(8, 3600.0))
+    assert not found.is_returning
+    assert found.words == f"Visits are at 7% of what they were before the swap; no return is seen so far. {NOT_DEAD}"
+
+
+def test_nobody_at_all_is_no_return() -> None:
+    assert not rebound(BEFORE, quietest=Count(0, 3600.0), now=Count(0, 3600.0)).is_returning
+
+
+def test_bouts_make_a_return_harder_to_see() -> None:
+    look = (BEFORE, Count(8, 3600.0), Count(24, 3600.0))
+    assert rebound(*look).is_returning
+    assert not rebound(*look, fano=4.0).is_returning
+
+
+def test_without_visits_before_the_share_is_unknown() -> None:
+    found = rebound(Count(0, 3600.0), quietest=Count(1, 3600.0), now=Count(2, 3600.0))
+    assert found.words.startswith("Visits are of an unknown share of what they were")
