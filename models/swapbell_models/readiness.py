@@ -35,7 +35,7 @@ from enum import Enum
 from swapbell_models import traffic
 from swapbell_models.chance import WaldTest, lucky_window
 from swapbell_models.tally import Tally
-from swapbell_models.traffic import WINDOW_S, Rate, Window
+from swapbell_models.traffic import WINDOW_S, Rate, Record, Window
 
 # At least 10 visits in any 5 minutes: common practice, no source.
 RULE_VISITS = 10
@@ -167,24 +167,23 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
     blind : bool
         Whether the station last said that it cannot see.
     """
-    believed = [tally for tally in tallies if tally.to_at <= now + timedelta(seconds=AHEAD_MAX_S)]
-    if not believed:
+    latest_at = now + timedelta(seconds=AHEAD_MAX_S)
+    ends = [(tally.to_at, tally) for tally in tallies]
+    end_at = max((to_at for to_at, _ in ends if to_at <= latest_at), default=None)
+    if end_at is None:
         return Verdict(Step.UNJUDGED, Reason.SILENT)
-    evidence = _look(believed, rule)
-    age_s = (now - evidence.windows[-1].to_at).total_seconds()
-    step, reason = _step(evidence, age_s, rule, blind=blind)
+    begin_at = end_at - timedelta(seconds=WINDOWS * rule.window_s)
+    evidence = _look(traffic.read(tally for to_at, tally in ends if begin_at < to_at <= end_at), end_at, rule)
+    step, reason = _step(evidence, (now - end_at).total_seconds(), rule, blind=blind)
     return replace(evidence, step=step, reason=reason)
 
 
-def _look(tallies: Sequence[Tally], rule: Rule) -> Verdict:
-    """Gather the evidence of the look that ends with the last tally."""
-    end_at = max(tally.to_at for tally in tallies)
-    begin_at = end_at - timedelta(seconds=WINDOWS * rule.window_s)
-    recent = [tally for tally in tallies if tally.to_at > begin_at]
-    windows = traffic.windows(recent, end_at, rule.window_s, WINDOWS)
+def _look(record: Record, end_at: datetime, rule: Rule) -> Verdict:
+    """Gather the evidence of the look that ends at `end_at`."""
+    windows = record.windows(end_at, rule.window_s, WINDOWS)
     whole = traffic.joined(windows)
-    fullest = traffic.fullest(recent, whole, rule.window_s)
-    reached_at = traffic.reached_at(recent, whole, rule.visits, rule.window_s)
+    fullest = record.fullest(whole, rule.window_s)
+    reached_at = record.reached_at(whole, rule.visits, rule.window_s)
     return Verdict(
         Step.UNJUDGED,
         windows=windows,

@@ -7,11 +7,12 @@ Nothing here depends on how the visits were cut into tallies: visits have their 
 of a tally that straddles an edge are shared pro rata.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
+from operator import attrgetter
 
 from swapbell_models.chance import poisson_limits
 from swapbell_models.tally import Tally
@@ -65,73 +66,93 @@ class Rate:
     high: float
 
 
-def visits_at(tallies: Iterable[Tally], from_at: datetime, to_at: datetime) -> list[datetime]:
-    """Return the moments of the visits in `from_at <= t < to_at`, in time order.
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """A stretch of time that one tally tells of, and the share of it that was watched, 0 to 1."""
 
-    A moment that rounding put on its tally's end, or past it, belongs to that tally: it is taken as just before.
+    from_at: datetime
+    to_at: datetime
+    share: float
+
+
+_from_at, _to_at = attrgetter("from_at"), attrgetter("to_at")
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What some tallies tell, read once and asked often.
+
+    Attributes
+    ----------
+    moments
+        When the visits were, aware UTC, in time order.
+    spells
+        What was told of, in time order, without overlap.
     """
-    moments = (
-        min(moment, tally.to_at - timedelta.resolution)
-        for tally in tallies
-        if tally.crossings
-        for moment in tally.visits_at()
-    )
-    return sorted(moment for moment in moments if from_at <= moment < to_at)
+
+    moments: Sequence[datetime]
+    spells: Sequence[Spell]
+
+    def window(self, from_at: datetime, to_at: datetime) -> Window:
+        """Return what is known of `from_at <= t < to_at`."""
+        counted = bisect_left(self.moments, to_at) - bisect_left(self.moments, from_at)
+        within = self.spells[
+            bisect_right(self.spells, from_at, key=_to_at) : bisect_left(self.spells, to_at, key=_from_at)
+        ]
+        watched = ((min(s.to_at, to_at) - max(s.from_at, from_at)).total_seconds() * s.share for s in within)
+        return Window(from_at, to_at, counted, sum(watched))
+
+    def windows(self, end_at: datetime, seconds: float, number: int) -> tuple[Window, ...]:
+        """Return `number` consecutive windows of `seconds` [s] each, oldest first, the last ending at `end_at`."""
+        edges = [end_at - timedelta(seconds=seconds) * k for k in range(number, -1, -1)]
+        return tuple(self.window(from_at, to_at) for from_at, to_at in pairwise(edges))
+
+    def fullest(self, within: Window, seconds: float) -> Window | None:
+        """Return the window of `seconds` [s] with the most visits, wherever it begins; nothing without visits.
+
+        Of equals the earliest. The window lies wholly inside `within`, which is at least as long.
+        """
+        length = timedelta(seconds=seconds)
+        starts = [min(moment, within.to_at - length) for moment in self._visits(within)]
+        counts = [bisect_left(self.moments, start + length) - bisect_left(self.moments, start) for start in starts]
+        if not counts:
+            return None
+        start = starts[counts.index(max(counts))]
+        return self.window(start, start + length)
+
+    def reached_at(self, within: Window, visits: int, seconds: float) -> datetime | None:
+        """Return when, in `within`, a window of `seconds` [s] first had seen `visits`; nothing if none did.
+
+        A window is half-open, so its first and last visit are less than `seconds` apart.
+        """
+        moments, length = self._visits(within), timedelta(seconds=seconds)
+        pairs = zip(moments, moments[visits - 1 :], strict=False)
+        return next((last for first, last in pairs if last - first < length), None)
+
+    def _visits(self, within: Window) -> Sequence[datetime]:
+        return self.moments[bisect_left(self.moments, within.from_at) : bisect_left(self.moments, within.to_at)]
 
 
-def watched_s(tallies: Iterable[Tally], from_at: datetime, to_at: datetime) -> float:
-    """Return how much of `from_at <= t < to_at` was watched [s], 0 to its length.
+def read(tallies: Iterable[Tally]) -> Record:
+    """Return what the tallies tell.
 
-    Tallies that overlap in time, as after a clock was set back, count once: the earlier one's word holds.
+    A visit whose moment rounding put on its tally's end, or past it, belongs to that tally: it is taken as just
+    before. Where tallies overlap in time, as after a clock was set back, the earlier one's word on watching holds.
     """
-    watched, told_to_at = 0.0, from_at
-    for tally in sorted(tallies, key=lambda tally: tally.from_at):
-        begin_at, end_at = max(tally.from_at, told_to_at), min(tally.to_at, to_at)
-        if begin_at < end_at:
-            watched += (end_at - begin_at).total_seconds() * min(1.0, tally.watched_s / tally.seconds)
-            told_to_at = end_at
-    return watched
-
-
-def window(tallies: Sequence[Tally], from_at: datetime, to_at: datetime) -> Window:
-    """Return what the tallies tell of `from_at <= t < to_at`."""
-    return Window(from_at, to_at, len(visits_at(tallies, from_at, to_at)), watched_s(tallies, from_at, to_at))
-
-
-def windows(tallies: Sequence[Tally], end_at: datetime, seconds: float, number: int) -> tuple[Window, ...]:
-    """Return `number` consecutive windows of `seconds` [s] each, oldest first, the last one ending at `end_at`."""
-    edges = [end_at - timedelta(seconds=seconds) * k for k in range(number, -1, -1)]
-    return tuple(window(tallies, a, b) for a, b in pairwise(edges))
+    moments, spells = list[datetime](), list[Spell]()
+    for tally in sorted(tallies, key=_from_at):
+        to_at = tally.to_at
+        from_at = max(tally.from_at, spells[-1].to_at) if spells else tally.from_at
+        if from_at < to_at:
+            spells.append(Spell(from_at, to_at, min(1.0, tally.watched_s / tally.seconds)))
+        moments += (min(moment, to_at - timedelta.resolution) for moment in tally.visits_at())
+    return Record(sorted(moments), spells)
 
 
 def joined(parts: Sequence[Window]) -> Window:
     """Return consecutive windows, at least one, as a single one."""
     counted, watched = sum(part.counted for part in parts), sum(part.watched_s for part in parts)
     return Window(parts[0].from_at, parts[-1].to_at, counted, watched)
-
-
-def fullest(tallies: Sequence[Tally], within: Window, seconds: float) -> Window | None:
-    """Return the window of `seconds` [s] with the most visits, wherever it begins; nothing without visits.
-
-    Of equals the earliest. The window lies wholly inside `within`, which is at least as long.
-    """
-    moments, length = visits_at(tallies, within.from_at, within.to_at), timedelta(seconds=seconds)
-    starts = [min(moment, within.to_at - length) for moment in moments]
-    counts = [bisect_left(moments, start + length) - bisect_left(moments, start) for start in starts]
-    if not counts:
-        return None
-    start = starts[counts.index(max(counts))]
-    return window(tallies, start, start + length)
-
-
-def reached_at(tallies: Sequence[Tally], within: Window, visits: int, seconds: float) -> datetime | None:
-    """Return the first moment in `within` at which a window of `seconds` [s] had seen `visits`; nothing if none did.
-
-    A window is half-open, so its first and last visit are less than `seconds` apart.
-    """
-    moments, length = visits_at(tallies, within.from_at, within.to_at), timedelta(seconds=seconds)
-    pairs = zip(moments, moments[visits - 1 :], strict=False)
-    return next((last for first, last in pairs if last - first < length), None)
 
 
 def rate(seen: Window, seconds: float = WINDOW_S) -> Rate | None:

@@ -10,7 +10,7 @@ from tallies import blind_between, edges, moment, tallies, tally
 
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Crossing, Direction
-from swapbell_models.traffic import Window, fullest, joined, rate, reached_at, visits_at, watched_s, window, windows
+from swapbell_models.traffic import Window, joined, rate, read
 
 HOUR_S = 3600.0
 # Moments to the microsecond, as datetimes keep them.
@@ -24,77 +24,77 @@ def test_a_visit_is_a_wasp_sized_insect_coming_in() -> None:
     kinds = [(way, size) for way in Direction for size in SizeClass]
     crossings = tuple(Crossing(at_s=1.0, direction=way, size=size, length_mm=13.0) for way, size in kinds)
     busy = replace(tally(1, 0, 15, [], 15), crossings=crossings)
-    assert len(visits_at([busy], moment(0), moment(15))) == 1
+    assert read([busy]).window(moment(0), moment(15)).counted == 1
 
 
 def test_a_window_holds_its_first_moment_and_not_its_last() -> None:
-    told = tallies([0.0, 299.999999, 300.0], edges(600))
-    assert window(told, moment(0), moment(300)).counted == 2
-    assert window(told, moment(300), moment(600)).counted == 1
+    told = read(tallies([0.0, 299.999999, 300.0], edges(600)))
+    assert told.window(moment(0), moment(300)).counted == 2
+    assert told.window(moment(300), moment(600)).counted == 1
 
 
 def test_a_visit_rounded_onto_its_tallys_end_stays_with_its_tally() -> None:
     told = [tally(1, 0, 15, [15.004], 15.0)]
-    assert visits_at(told, moment(0), moment(15)) == [moment(15) - timedelta.resolution]
+    assert read(told).moments == [moment(15) - timedelta.resolution]
 
 
 def test_watched_seconds_of_a_straddling_tally_are_shared_pro_rata() -> None:
     told = [tally(1, 0, 100, [], 50.0), tally(2, 100, 200, [], 100.0)]
-    assert watched_s(told, moment(80), moment(120)) == pytest.approx(20 * 0.5 + 20)
+    assert read(told).window(moment(80), moment(120)).watched_s == pytest.approx(20 * 0.5 + 20)
 
 
 def test_what_no_tally_tells_of_was_not_watched() -> None:
-    told = tallies([], [0, 15])
-    assert watched_s(told, moment(-100), moment(200)) == 15.0
-    assert watched_s([], moment(0), moment(300)) == 0.0
+    told = read(tallies([], [0, 15]))
+    assert told.window(moment(-100), moment(200)).watched_s == 15.0
+    assert read([]).window(moment(0), moment(300)).watched_s == 0.0
 
 
 def test_a_clock_set_back_does_not_hide_a_gap() -> None:
     told = [tally(1, 0, 200, [], 200.0), tally(2, 100, 200, [], 100.0)]
-    assert watched_s(told, moment(0), moment(300)) == 200.0
+    assert read(told).window(moment(0), moment(300)).watched_s == 200.0
 
 
 def test_no_data_is_not_zero() -> None:
-    assert window([], moment(0), moment(300)).visits is None
-    assert window(tallies([], edges(300)), moment(0), moment(300)).visits == 0
-    assert window(tallies([20.0], edges(300), blind_between(0, 300)), moment(0), moment(300)).visits == 1
+    assert read([]).window(moment(0), moment(300)).visits is None
+    assert read(tallies([], edges(300))).window(moment(0), moment(300)).visits == 0
+    assert read(tallies([20.0], edges(300), blind_between(0, 300))).window(moment(0), moment(300)).visits == 1
 
 
 def test_consecutive_windows_share_no_visit_and_lose_none() -> None:
-    told = tallies([0, 299, 300, 301, 899], edges(900))
-    counted = [part.counted for part in windows(told, moment(900), 300, 3)]
+    told = read(tallies([0, 299, 300, 301, 899], edges(900)))
+    counted = [part.counted for part in told.windows(moment(900), 300, 3)]
     assert counted == [2, 2, 1]
 
 
 def test_joined_windows_are_one_window_over_all_of_them() -> None:
-    told = tallies([10, 400, 401], edges(900), blind_between(100, 500))
-    assert joined(windows(told, moment(900), 300, 3)) == window(told, moment(0), moment(900))
+    told = read(tallies([10, 400, 401], edges(900), blind_between(100, 500)))
+    assert joined(told.windows(moment(900), 300, 3)) == told.window(moment(0), moment(900))
 
 
 def test_the_fullest_window_begins_wherever_it_must() -> None:
-    told = tallies([200 + 20 * k for k in range(10)], edges(900))
-    best = fullest(told, window(told, moment(0), moment(900)), 300)
+    told = read(tallies([200 + 20 * k for k in range(10)], edges(900)))
+    best = told.fullest(told.window(moment(0), moment(900)), 300)
     assert best == Window(moment(200), moment(500), 10, 300.0)
 
 
 def test_the_fullest_window_ends_where_the_telling_ends() -> None:
-    told = tallies([890, 895], edges(900))
-    best = fullest(told, window(told, moment(0), moment(900)), 300)
+    told = read(tallies([890, 895], edges(900)))
+    best = told.fullest(told.window(moment(0), moment(900)), 300)
     assert best is not None
     assert (best.from_at, best.to_at, best.counted) == (moment(600), moment(900), 2)
 
 
 def test_without_visits_no_window_is_the_fullest() -> None:
-    assert fullest([], window([], moment(0), moment(900)), 300) is None
+    assert read([]).fullest(read([]).window(moment(0), moment(900)), 300) is None
 
 
 def test_the_rule_is_reached_by_the_visit_that_fills_the_window() -> None:
     within = Window(moment(0), moment(900), 0, 0.0)
-    told = tallies([100 + 30 * k for k in range(10)], edges(900))
-    assert reached_at(told, within, 10, 300.0) == moment(370)
-    assert reached_at(told, within, 11, 300.0) is None
-    slow = tallies([100 + 300 / 9 * k for k in range(10)], edges(900))
-    assert reached_at(slow, within, 10, 300.0) is None
+    told = read(tallies([100 + 30 * k for k in range(10)], edges(900)))
+    assert told.reached_at(within, 10, 300.0) == moment(370)
+    assert told.reached_at(within, 11, 300.0) is None
+    slow = read(tallies([100 + 300 / 9 * k for k in range(10)], edges(900)))
+    assert slow.reached_at(within, 10, 300.0) is None
 
 
 def test_a_rate_stands_on_watched_time_alone() -> None:
@@ -114,7 +114,7 @@ def test_how_the_time_was_cut_into_tallies_changes_nothing(
     visits_s: list[float], cut_s: list[float], other_cut_s: list[float], a_s: int, b_s: int
 ) -> None:
     from_at, to_at = moment(min(a_s, b_s)), moment(max(a_s, b_s))
-    one, other = (window(tallies(visits_s, cut), from_at, to_at) for cut in (cut_s, other_cut_s))
+    one, other = (read(tallies(visits_s, cut)).window(from_at, to_at) for cut in (cut_s, other_cut_s))
     assert one.counted == other.counted
     assert one.watched_s == pytest.approx(other.watched_s)
 
@@ -124,8 +124,8 @@ def test_how_the_time_was_cut_into_tallies_changes_nothing(
 def test_the_rule_is_reached_if_and_only_if_the_fullest_window_is_full_enough(
     visits_s: list[float], visits: int
 ) -> None:
-    told = tallies(visits_s, edges(HOUR_S))
-    hour = window(told, moment(0), moment(HOUR_S))
-    best = fullest(told, hour, 300.0)
+    told = read(tallies(visits_s, edges(HOUR_S)))
+    hour = told.window(moment(0), moment(HOUR_S))
+    best = told.fullest(hour, 300.0)
     assert best is not None
-    assert (reached_at(told, hour, visits, 300.0) is not None) == (best.counted >= visits)
+    assert (told.reached_at(hour, visits, 300.0) is not None) == (best.counted >= visits)
