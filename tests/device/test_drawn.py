@@ -2,7 +2,8 @@ from itertools import islice
 
 import numpy as np
 
-from swapbell_device.drawn import DrawnStation, build_up
+from swapbell_device.drawing.traffic import build_up
+from swapbell_device.drawn import DrawnStation
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Direction
 

@@ -15,6 +15,8 @@ DISCS_BODIES = (-0.33, 0.0, 0.33)
 RADIUS_BODIES = 0.17
 # Our choice: how often another way is tried before the body is left out.
 ATTEMPTS = 12
+# Our choice: how much room bodies leave each other; legs may touch.
+GAP_MM = 1.0
 
 Errand = Callable[[float, np.random.Generator], Way]
 
@@ -28,32 +30,45 @@ class Crowd:
         How each kind looks.
     rng : Generator
         Source of lengths and ways.
-    gap_mm : float
-        How much room bodies leave each other [mm].
+    closed_s : (float, float)
+        From when to when nobody is about [s]; never, by default.
     """
 
-    def __init__(self, looks: dict[Kind, Look], rng: np.random.Generator, gap_mm: float = 1.0) -> None:
+    def __init__(
+        self, looks: dict[Kind, Look], rng: np.random.Generator, closed_s: tuple[float, float] = (0.0, 0.0)
+    ) -> None:
         self.insects: list[Insect] = []
         self._looks = looks
         self._rng = rng
-        self._gap_mm = gap_mm
+        self._closed_s = closed_s
 
     def send(self, kind: Kind, errand: Errand, at_s: float) -> Insect | None:
         """Send a body of that kind on a way that starts at a moment; None where all attempts met others."""
         for _ in range(ATTEMPTS):
             length_mm = length_of(kind, self._rng)
-            insect = Insect(kind, length_mm, self._looks[kind], errand(length_mm, self._rng).later(at_s))
-            if self._is_clear(insect):
-                return self.add(insect)
+            insect = self.body(kind, length_mm, errand(length_mm, self._rng).later(at_s))
+            if self.add(insect):
+                return insect
         return None
 
-    def add(self, insect: Insect) -> Insect:
-        """Put a body in as it is, whether or not it meets others."""
-        self.insects.append(insect)
-        return insect
+    def body(self, kind: Kind, length_mm: float, way: Way) -> Insect:
+        """Return a body that looks like its kind here."""
+        return Insect(kind, length_mm, self._looks[kind], way)
 
-    def _is_clear(self, insect: Insect) -> bool:
-        return not any(meet(insect, other, self._gap_mm) for other in self.insects)
+    def add(self, *together: Insect) -> bool:
+        """Put bodies in that belong together, unless one of them meets another or comes while nobody is about."""
+        bodies = [*self.insects, *together]
+        clear = all(self._is_open(one) for one in together) and not any(
+            meet(one, other, GAP_MM)
+            for place, one in enumerate(together)
+            for other in bodies[: len(self.insects) + place]
+        )
+        if clear:
+            self.insects.extend(together)
+        return clear
+
+    def _is_open(self, insect: Insect) -> bool:
+        return insect.way.end_s <= self._closed_s[0] or insect.way.start_s >= self._closed_s[1]
 
 
 def meet(one: Insect, other: Insect, gap_mm: float) -> bool:
@@ -77,10 +92,13 @@ def _discs(insect: Insect, times: Array) -> NDArray[np.complex128]:
 
 def looks(rng: np.random.Generator, bright_bodies: bool) -> dict[Kind, Look]:
     """Return one look for each kind: dark bodies with bright marks, or bright bodies for a dark board."""
-    return {kind: _look(rng, bright_bodies) for kind in BUILDS}
+    return {kind: _look(kind, rng, bright_bodies) for kind in BUILDS}
 
 
-def _look(rng: np.random.Generator, bright: bool) -> Look:
-    dark = rng.uniform(0.55, 0.8) if bright else rng.uniform(0.05, 0.16)
-    mark = rng.uniform(0.75, 0.95) if bright else rng.uniform(0.45, 0.75)
-    return Look(float(dark), float(mark), float(rng.uniform(0.4, 0.8)), float(rng.uniform(0.2, 0.45)))
+def _look(kind: Kind, rng: np.random.Generator, bright: bool) -> Look:
+    dark = float(rng.uniform(0.55, 0.8) if bright else rng.uniform(0.05, 0.16))
+    mark = float(rng.uniform(0.75, 0.95) if bright else rng.uniform(0.45, 0.75))
+    wing, cover = float(rng.uniform(0.4, 0.8)), float(rng.uniform(0.2, 0.45))
+    if kind is Kind.MOTH:  # scales make a moth's wings opaque
+        wing, cover = 1.4 * dark, 0.92
+    return Look(dark, mark, min(wing, 1.0), cover)

@@ -5,11 +5,12 @@ from enum import Enum
 import cv2
 import numpy as np
 
+from swapbell_device.drawing.sight import Sight
 from swapbell_device.drawing.sprite import Picture
 
 
 class Surface(Enum):
-    """What the board is made of: how coarse its pattern is along and across [mm], and how strong (see `board`)."""
+    """What the board is made of: how coarse its pattern is along and across [mm], and how strong."""
 
     PAINT = (1.2, 1.2, 0.5)
     WOOD = (30.0, 1.0, 1.0)
@@ -17,36 +18,54 @@ class Surface(Enum):
     SOIL = (2.5, 2.5, 1.6)
 
 
-def board(
-    size_px: tuple[int, int],
+def seen_board(
+    sight: Sight,
     mm_per_px: float,
     surface: Surface,
-    tone: float,
-    contrast: float,
+    tone_contrast: tuple[float, float],
+    grains: int,
     rng: np.random.Generator,
 ) -> Picture:
-    """Return a board's reflectance (height, width), 0 to 1.
+    """Return a board's reflectance (height, width) as a view shows it, 0 to 1.
 
     Parameters
     ----------
-    size_px : (int, int)
-        Width and height.
+    sight : Sight
+        The view.
     mm_per_px : float
-        Scale of the pattern.
+        How finely the board is drawn [mm/px].
     surface : Surface
         What it is made of.
-    tone, contrast : float
+    tone_contrast : (float, float)
         Mean reflectance, and the standard deviation that a pattern of strength 1 has.
+    grains : int
+        Number of grains, stains and screws.
     rng : Generator
         Source of the pattern.
     """
-    along, across, strength = surface.value
-    fine = _pattern(size_px, along / mm_per_px, across / mm_per_px, rng)
-    coarse = _pattern(size_px, 25.0 / mm_per_px, 18.0 / mm_per_px, rng)
+    corners_mm = np.array([sight.optics.to_mm(*corner) for corner in sight.corners_px()])
+    places = np.asarray((corners_mm - np.min(corners_mm, axis=0)) / mm_per_px, np.float32)
+    size = (round(float(np.max(places[:, 0]))) + 1, round(float(np.max(places[:, 1]))) + 1)
+    picture = _board(size, mm_per_px, surface, tone_contrast, rng)
+    speckle(picture, grains, 1.0 / mm_per_px, rng)
+    matrix = cv2.getPerspectiveTransform(places, np.array(sight.corners_px(), np.float32))
+    return np.asarray(cv2.warpPerspective(picture, matrix, sight.size, borderMode=cv2.BORDER_REPLICATE), np.float32)
+
+
+def _board(
+    size: tuple[int, int],
+    mm_per_px: float,
+    surface: Surface,
+    tone_contrast: tuple[float, float],
+    rng: np.random.Generator,
+) -> Picture:
+    (along, across, strength), (tone, contrast) = surface.value, tone_contrast
+    fine = pattern(size, along / mm_per_px, across / mm_per_px, rng)
+    coarse = pattern(size, 25.0 / mm_per_px, 18.0 / mm_per_px, rng)
     return np.clip(tone + contrast * strength * (0.8 * fine + 0.6 * coarse), 0.01, 1.0).astype(np.float32)
 
 
-def _pattern(size_px: tuple[int, int], along_px: float, across_px: float, rng: np.random.Generator) -> Picture:
+def pattern(size_px: tuple[int, int], along_px: float, across_px: float, rng: np.random.Generator) -> Picture:
     """Return noise with that grain, mean 0 and standard deviation 1: small noise enlarged, cheap at any grain."""
     width, height = size_px
     small = (max(2, round(width / max(along_px, 1.0)) + 1), max(2, round(height / max(across_px, 1.0)) + 1))

@@ -15,7 +15,7 @@ from swapbell_device.drawing.way import Pose
 # Our choice: a stride covers this part of the body (legs swing forth and back within it).
 STRIDE_BODIES = 0.4
 # Our choice: a body that moves less than this while the shutter is open is drawn once; else once per such a step.
-BLUR_STEP_PX = 1.5
+BLUR_STEP_PX = 2.0
 MOST_BLUR_STEPS = 16
 # Our choice: pictures have a few more pixels than are seen, so that turning costs no sharpness.
 OVERSAMPLING = 1.2

@@ -19,8 +19,6 @@ from swapbell_device.stationfile import GateLine, StationFile
 from swapbell_models.sizes import size_class
 from swapbell_models.tally import Crossing
 
-# The brightest board that a well exposed frame shows, in grey levels: our choice, with headroom below 255.
-WHITE_LEVEL = 235.0
 # Our choice: a point this far beyond the gate line marks the inside in the station file [mm].
 INSIDE_MARK_MM = 15.0
 
@@ -31,7 +29,7 @@ DEFAULT_SENSOR = Sensor()
 class Effect(Protocol):
     """Something between the board and the sensor: weather, a hand, a shaken camera, a wet lens."""
 
-    def __call__(self, light: Picture, at_s: float, rng: np.random.Generator) -> Picture:
+    def __call__(self, light: Picture, at_s: float) -> Picture:
         """Return the light (height, width) that is left at a moment [s]; it may change what it gets."""
         ...
 
@@ -52,8 +50,8 @@ class Scene:
         All bodies that ever appear.
     painter, sensor
         How bodies and light become frames.
-    effects
-        What happens between board and sensor, in order.
+    under, over
+        What happens to the board below the bodies, and between the board and the sensor, each in order.
     seed
         Source of everything random in a frame: the same scene always gives the same frames.
     """
@@ -65,7 +63,8 @@ class Scene:
     insects: tuple[Insect, ...]
     painter: Painter
     sensor: Sensor = DEFAULT_SENSOR
-    effects: tuple[Effect, ...] = ()
+    under: tuple[Effect, ...] = ()
+    over: tuple[Effect, ...] = ()
     seed: int = 0
 
     @property
@@ -98,7 +97,6 @@ class Scene:
     def frames(self) -> Iterator[Frame]:
         """Yield the frames in order; each time they are asked for, the same ones."""
         exposure = Exposure(self.sensor, self.size, np.random.default_rng(self.seed))
-        lit = (exposure.corners * WHITE_LEVEL).astype(np.float32)
         coming = sorted(self.insects, key=lambda insect: insect.way.start_s, reverse=True)
         there: list[Insect] = []
         for index, at_s in enumerate(self.times_s.tolist()):
@@ -106,11 +104,13 @@ class Scene:
                 there.append(coming.pop())
             there = [insect for insect in there if insect.way.end_s > at_s]
             rng = np.random.default_rng((self.seed, index))
-            yield Frame(exposure.frame(self._light(there, at_s, rng) * lit, rng), at_s)
+            yield Frame(exposure.frame(self._light(there, at_s, index), rng), at_s)
 
-    def _light(self, there: list[Insect], at_s: float, rng: np.random.Generator) -> Picture:
+    def _light(self, there: list[Insect], at_s: float, index: int) -> Picture:
         light = self.board.copy()
-        self.painter.paint(light, there, at_s, int(rng.integers(2)))
-        for effect in self.effects:
-            light = effect(light, at_s, rng)
+        for effect in self.under:
+            light = effect(light, at_s)
+        self.painter.paint(light, there, at_s, index)
+        for effect in self.over:
+            light = effect(light, at_s)
         return light

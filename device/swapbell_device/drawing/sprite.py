@@ -14,7 +14,7 @@ Picture = NDArray[np.float32]
 # Our choice: bodies are drawn once, larger than any camera sees them, and shrunk by area: edges as soft as in a lens.
 DRAWN_PX_PER_BODY = 160
 # Half the side of the picture in body lengths: room for legs, antennae and spread wings.
-REACH_BODIES = 0.95
+REACH_BODIES = 0.84
 # Our choice: pictures of one stride, and of one wing beat, that are shown in turn.
 STRIDE_PHASES = 4
 BEAT_PHASES = 2

@@ -74,6 +74,10 @@ class Way:
         last = min(len(self.rows), math.floor((last_s - self.start_s) / STEP_S) + 1)
         return Way(self.start_s + first * STEP_S, self.rows[first:last]) if last - first > 1 else None
 
+    def moved(self, by_mm: Point) -> "Way":
+        """Return the same way somewhere else on the board [mm]."""
+        return replace(self, rows=self.rows + np.array((*by_mm, 0.0, 0.0, 0.0)))
+
     def later(self, by_s: float) -> "Way":
         """Return the same way, started later [s]."""
         return replace(self, start_s=self.start_s + by_s)
