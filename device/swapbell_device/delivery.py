@@ -28,6 +28,8 @@ class Patience:
         Before it sends again what was not receipted, doubled each time: a host that is away for days costs little.
     health_s
         Between two reports of health.
+    stop_s, end_s
+        For the last receipts, when someone stops the station, and when its clip has ended.
     """
 
     retry_s: float = 1.0
@@ -35,6 +37,8 @@ class Patience:
     resend_s: float = 30.0
     resend_max_s: float = 900.0
     health_s: float = 60.0
+    stop_s: float = 5.0
+    end_s: float = 30.0
 
 
 PATIENT = Patience()

@@ -104,7 +104,7 @@ class Link:
         try:
             session.open()
         except OSError as error:
-            self._tell("unreachable", f"{self._where} cannot be reached ({error}); {COUNTING}")
+            self._tell("unreachable", f"{self._where} cannot be reached ({error.strerror or error}); {COUNTING}")
         else:
             self._serve(session)
 

@@ -1,0 +1,170 @@
+"""A station's watch: frames in, tallies through the spool to the broker, until the camera ends or someone says stop.
+
+The wall clock is read here and nowhere else on the device.
+"""
+
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from threading import Event
+from uuid import uuid4
+
+from swapbell_device.book import Book
+from swapbell_device.camera import Camera, Clip, Frame, read_times
+from swapbell_device.config import ClipCamera, Config
+from swapbell_device.count import event
+from swapbell_device.delivery import PATIENT, Patience
+from swapbell_device.drawn import DrawnStation
+from swapbell_device.health import Pulse
+from swapbell_device.link import Link
+from swapbell_device.moment import Moment
+from swapbell_device.spool import Spool
+from swapbell_device.stationfile import StationFile, read_station
+from swapbell_models.fault import Breakdown, Mistake
+from swapbell_models.tally import Clock
+
+Watch = Callable[[Camera, StationFile], Iterable[Moment]]
+
+
+def say(line: str) -> None:
+    """Tell whoever runs the station one line, on stderr."""
+    sys.stderr.write(f"{line}\n")
+    sys.stderr.flush()
+
+
+@dataclass(frozen=True, slots=True)
+class Paced:
+    """A camera whose recorded or drawn frames come no faster than `pace` seconds of theirs in one of ours.
+
+    Attributes
+    ----------
+    camera : Camera
+        Whose frames they are.
+    pace : float
+        0 is as fast as they can be counted.
+    stop : Event
+        Ends the frames.
+    """
+
+    camera: Camera
+    pace: float
+    stop: Event
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of every frame [px]."""
+        return self.camera.size
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield the frames in time order, each in its own time."""
+        began_s = time.monotonic()
+        for frame in self.camera.frames():
+            early_s = frame.at_s / self.pace - (time.monotonic() - began_s) if self.pace > 0.0 else 0.0
+            if self.stop.wait(max(0.0, early_s)):
+                return
+            yield frame
+
+
+def eye(config: Config) -> tuple[Camera, StationFile]:
+    """Return the camera that the configuration names, and where its gate lies.
+
+    Raises
+    ------
+    Mistake
+        If the clip, its times or the station file cannot be used.
+    """
+    if isinstance(config.camera, ClipCamera):
+        assert config.station_file is not None
+        times = None if config.camera.times is None else read_times(config.camera.times)
+        return Clip(config.camera.path, times), read_station(config.station_file)
+    drawn = DrawnStation(config.camera.seed)
+    return drawn, drawn.station
+
+
+def truth(config: Config) -> Iterator[str]:
+    """Yield the exact crossings of a drawn station as `count` would tell them if it made no error.
+
+    Raises
+    ------
+    Mistake
+        If the camera is not a drawn one.
+    """
+    if isinstance(config.camera, ClipCamera):
+        raise Mistake('the truth is known of a drawn station only; give a configuration with camera.kind = "drawn"')
+    yield from map(event, DrawnStation(config.camera.seed).truth)
+
+
+def run_until_told(config: Config, watch: Watch) -> None:
+    """Run the station until its camera ends, or until SIGTERM or SIGINT; see `run`."""
+    stop = Event()
+
+    def end(_signal: int, _frame: object) -> None:
+        stop.set()
+
+    signal.signal(signal.SIGTERM, end)
+    signal.signal(signal.SIGINT, end)
+    keep = config.spool
+    with Spool(keep.path, keep.keep_days, keep.keep_bytes, opened_at=now(), say=say) as spool:
+        run(config, watch, stop, spool)
+
+
+def run(config: Config, watch: Watch, stop: Event, spool: Spool, patience: Patience = PATIENT) -> None:
+    """Count until the camera ends or `stop` is set, then deliver what is left.
+
+    Parameters
+    ----------
+    config : Config
+        The station's configuration.
+    watch : callable
+        The way of a frame.
+    stop : Event
+        Finishes the tally in progress and ends the run.
+    spool : Spool
+        Where the tallies wait for their receipts.
+    patience : Patience
+        How long the link waits for what.
+
+    Raises
+    ------
+    Mistake
+        If the camera or the station file cannot be used.
+    Breakdown
+        If the camera ended and tallies remain in the spool, or the spool was damaged.
+    """
+    camera, station = eye(config)
+    started_at = config.starts_at or now()
+    book = Book(config.station, uuid4().hex, started_at.astimezone(UTC), Clock.SYNCED, config.tally_s)
+    pulse = Pulse(config.station, started_at, spool)
+    with Link(config.broker, config.site, config.station, spool, pulse.health, say, patience) as link:
+        try:
+            for moment in watch(Paced(camera, config.camera.pace, stop), station):
+                for tally in book.add(moment.crossings, moment.frame.at_s):
+                    spool.put(tally)
+                pulse.beat(moment.frame.at_s)
+                link.check()
+        finally:
+            for tally in book.close():
+                spool.put(tally)
+        link.finish(patience.stop_s if stop.is_set() else patience.end_s)
+    _tell_end(config, spool, stopped=stop.is_set())
+
+
+def now() -> datetime:
+    """Return the time of day, aware UTC."""
+    return datetime.now(UTC)
+
+
+def _tell_end(config: Config, spool: Spool, *, stopped: bool) -> None:
+    name, left = f"{config.site}/{config.station}", len(spool)
+    if not left:
+        say(f"{name} ended; every tally is in the host's ledger")
+        return
+    rest = (
+        f"{name} ended with {left} tallies without a receipt; they are safe in {spool.path} and sent on the next run"
+    )
+    if not stopped:
+        raise Breakdown(rest)
+    say(rest)

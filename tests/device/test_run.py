@@ -1,0 +1,206 @@
+"""The station's run: what it counts reaches the host, and it ends in good order whatever ends it."""
+
+import json
+import signal
+import subprocess
+import sysconfig
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from threading import Event
+
+import numpy as np
+import pytest
+from listener import Listener, eventually
+from mosquitto_child import Broker, free_port
+from spooled import names, opened
+
+from swapbell_device.camera import Camera, Frame
+from swapbell_device.config import Config, parse_config
+from swapbell_device.delivery import Patience
+from swapbell_device.moment import Moment
+from swapbell_device.run import Paced, run, truth
+from swapbell_device.stationfile import StationFile
+from swapbell_models.fault import Breakdown, Mistake
+from swapbell_models.sizes import SizeClass
+from swapbell_models.tally import Crossing, Direction
+
+COMMAND = str(Path(sysconfig.get_path("scripts"), "swapbell-device"))
+BRISK = Patience(retry_s=0.05, retry_max_s=0.1, stop_s=0.5, end_s=5.0)
+CONFIG = """
+site = "orchard"
+station = "north"
+starts_at = 2026-02-03T12:00:00Z
+tally_s = 0.5
+[camera]
+kind = "drawn"
+pace = {pace}
+[broker]
+host = "127.0.0.1"
+port = {port}
+[spool]
+path = "spool.sqlite"
+"""
+
+
+def configured(folder: Path, port: int, pace: float = 0.0) -> Path:
+    path = folder / "station.toml"
+    path.write_text(CONFIG.format(port=port, pace=pace))
+    return path
+
+
+def parsed(path: Path) -> Config:
+    return parse_config(path.read_text(), path)
+
+
+def crossing(at_s: float) -> Crossing:
+    return Crossing(at_s=at_s, direction=Direction.IN, size=SizeClass.WASP, length_mm=13.0)
+
+
+@dataclass
+class Watcher:
+    """A way of frames that sees one crossing in each second, and may be told to fail."""
+
+    seconds: float = 4.0
+    fails_at_s: float = 1e9
+    seen: list[float] = field(default_factory=list[float])
+
+    def __call__(self, camera: Camera, station: StationFile) -> Iterator[Moment]:
+        image = np.zeros((2, 2), np.uint8)
+        for tenth in range(round(self.seconds * 10)):
+            at_s = tenth / 10
+            if at_s >= self.fails_at_s:
+                raise Mistake("clip evening.mp4: it ends early")
+            self.seen += [at_s] if tenth % 10 == 0 else []
+            yield Moment(Frame(image, at_s), [], [], [crossing(at_s)] if tenth % 10 == 0 else [])
+
+
+@pytest.mark.part("mosquitto")
+def test_every_crossing_that_was_seen_arrives(broker: Broker, tmp_path: Path) -> None:
+    watcher = Watcher()
+    with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
+        run(parsed(configured(tmp_path, broker.port)), watcher, Event(), spool, BRISK)
+        assert len(spool) == 0
+    heard = [tally.up_s + c.at_s for tally in host.tallies for c in tally.crossings]
+    assert heard == watcher.seen
+    assert host.seqs() == list(range(1, len(host.tallies) + 1))
+    assert host.tallies[0].from_at.isoformat() == "2026-02-03T12:00:00+00:00"
+
+
+@pytest.mark.part("mosquitto")
+def test_every_start_is_a_boot_of_its_own(broker: Broker, tmp_path: Path) -> None:
+    with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
+        for _ in range(2):
+            run(parsed(configured(tmp_path, broker.port)), Watcher(1.0), Event(), spool, BRISK)
+    assert len({tally.boot for tally in host.tallies}) == 2
+
+
+@pytest.mark.part("mosquitto")
+def test_health_tells_of_frames_and_spool(broker: Broker, tmp_path: Path) -> None:
+    with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
+        run(parsed(configured(tmp_path, broker.port)), Watcher(), Event(), spool, BRISK)
+        assert eventually(lambda: host.states()[-1:] == ["stopped"])
+    last = host.healths[-1]
+    assert (last.spool_tallies, last.spool_dropped, last.oldest) == (0, 0, ())
+    assert last.at is not None
+    assert last.at.isoformat() == "2026-02-03T12:00:03.900000+00:00"
+    assert last.disk_free_bytes is not None
+
+
+def test_a_clip_that_ends_without_receipts_says_where_the_tallies_are(tmp_path: Path) -> None:
+    hasty = Patience(retry_s=0.05, end_s=0.2)
+    with opened(tmp_path / "spool.sqlite", []) as spool:
+        with pytest.raises(Breakdown, match=r"8 tallies without a receipt; they are safe in .*spool\.sqlite"):
+            run(parsed(configured(tmp_path, free_port())), Watcher(), Event(), spool, hasty)
+        assert len(spool) == 8
+
+
+def test_a_camera_that_fails_loses_nothing_that_was_counted(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.sqlite", []) as spool:
+        with pytest.raises(Mistake, match="ends early"):
+            run(parsed(configured(tmp_path, free_port())), Watcher(fails_at_s=2.3), Event(), spool, BRISK)
+        assert [seq for _, seq in names(spool.pending(100))] == [1, 2, 3, 4, 5]
+
+
+def test_a_run_that_is_stopped_is_no_failure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stop = Event()
+    stop.set()
+    with opened(tmp_path / "spool.sqlite", []) as spool:
+        run(parsed(configured(tmp_path, free_port())), Watcher(), stop, spool, Patience(stop_s=0.1))
+    assert "8 tallies without a receipt; they are safe in" in capsys.readouterr().err
+
+
+@dataclass(frozen=True)
+class Ten:
+    """A camera of ten frames, a tenth of a second apart."""
+
+    size: tuple[int, int] = (2, 2)
+
+    def frames(self) -> Iterator[Frame]:
+        yield from (Frame(np.zeros((2, 2), np.uint8), tenth / 10) for tenth in range(10))
+
+
+def test_pacing_neither_adds_nor_drops_frames() -> None:
+    assert [frame.at_s for frame in Paced(Ten(), 50.0, Event()).frames()] == [tenth / 10 for tenth in range(10)]
+
+
+def test_pacing_ends_when_it_is_told_to_stop() -> None:
+    stop = Event()
+    frames = Paced(Ten(), 1e-6, stop).frames()
+    next(frames)
+    stop.set()
+    assert list(frames) == []
+
+
+def test_the_truth_of_a_drawn_station_is_told_as_events(tmp_path: Path) -> None:
+    lines = [json.loads(line) for line in truth(parsed(configured(tmp_path, 1)))]
+    assert lines
+    assert set(lines[0]) == {"t_s", "direction", "size", "length_mm"}
+    assert [line["t_s"] for line in lines] == sorted(line["t_s"] for line in lines)
+
+
+def test_the_truth_of_a_clip_is_not_known(tmp_path: Path) -> None:
+    text = CONFIG.format(port=1, pace=1).replace('kind = "drawn"', 'kind = "clip"\npath = "evening.mp4"')
+    with pytest.raises(Mistake, match="of a drawn station only"):
+        list(truth(parse_config(f'station_file = "gate.toml"\n{text}', tmp_path / "station.toml")))
+
+
+@contextmanager
+def process(config: Path) -> Generator[subprocess.Popen[str]]:
+    with subprocess.Popen([COMMAND, "run", "--config", str(config)], stderr=subprocess.PIPE, text=True) as station:
+        try:
+            yield station
+        finally:
+            station.kill()
+
+
+@pytest.mark.part("mosquitto")
+@pytest.mark.parametrize("told", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_finishes_the_tally_in_progress(broker: Broker, tmp_path: Path, told: signal.Signals) -> None:
+    with Listener(broker.port) as host, process(configured(tmp_path, broker.port, pace=1.0)) as station:
+        assert host.hears(2)
+        station.send_signal(told)
+        _, said = station.communicate(timeout=20)
+        assert eventually(lambda: host.states()[-1:] == ["stopped"])
+    assert station.returncode == 0
+    assert said.splitlines()[-1] == "orchard/north ended; every tally is in the host's ledger"
+    assert host.tallies[-1].seconds <= 0.5
+    assert len(host.tallies) > 4
+
+
+def test_a_wrong_configuration_is_one_line_and_the_callers_mistake(tmp_path: Path) -> None:
+    path = configured(tmp_path, 1)
+    path.write_text(path.read_text().replace("site", "sight"))
+    with process(path) as station:
+        _, said = station.communicate(timeout=20)
+    assert station.returncode == 2
+    assert said == f"configuration {path}: unknown key sight; did you mean site?\n"
+
+
+@pytest.mark.part("mosquitto")
+def test_a_killed_station_is_told_as_lost(broker: Broker, tmp_path: Path) -> None:
+    with Listener(broker.port) as host, process(configured(tmp_path, broker.port, pace=1.0)) as station:
+        assert eventually(lambda: host.states()[:1] == ["watching"])
+        station.kill()
+        assert eventually(lambda: host.states()[-1:] == ["lost"])
