@@ -71,6 +71,35 @@ def count_clip(
     count(Wish(clip, station, events, times, video), watch)
 
 
+@app.command("run")
+def run_station(
+    config: Annotated[Path, typer.Option("--config", help="The counter's configuration: camera, broker, spool.")],
+) -> None:
+    """Watch a station and send its tallies to the host; SIGTERM or Ctrl-C finishes the tally in progress and ends it.
+
+    Example: swapbell-device run --config station.toml
+    """
+    from swapbell_device.config import read_config
+    from swapbell_device.run import run_until_told
+
+    run_until_told(read_config(config), watch)
+
+
+@app.command("truth")
+def tell_truth(
+    config: Annotated[Path, typer.Option("--config", help="The configuration of a drawn station.")],
+) -> None:
+    """Tell the exact crossings of a drawn station, one JSON object per line, as `count` would if it made no error.
+
+    Example: swapbell-device truth --config station.toml
+    """
+    from swapbell_device.config import read_config
+    from swapbell_device.run import truth
+
+    for line in truth(read_config(config)):
+        typer.echo(line)
+
+
 def run() -> None:
     """Run the command line."""
     fault.speak(app)
