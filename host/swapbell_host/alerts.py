@@ -6,12 +6,12 @@ a channel: one thread sends, and the caller's loop, by `advance`, learns what be
 """
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Protocol
 
 from swapbell_host.channel import Channel
+from swapbell_host.courier import Courier, Errand
 from swapbell_models.fault import Mistake
 from swapbell_models.message import NoticeMessage
 from swapbell_models.notice import SUPERSEDES, Notice, NoticeKind
@@ -21,8 +21,6 @@ from swapbell_models.notice import SUPERSEDES, Notice, NoticeKind
 REPEAT_AFTER_S = (900.0, 3600.0, 14400.0)
 # Our choice: a link or a mail server is usually back within minutes.
 RETRY_AFTER_S = (60.0, 300.0, 900.0)
-# Our choice: at the end of a run, as long as a person who pressed Ctrl-C waits without pressing it again.
-PATIENCE_S = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,17 +77,6 @@ class Schedule:
     retry_after_s: tuple[float, ...] = RETRY_AFTER_S
 
 
-@dataclass(slots=True)
-class _Errand:
-    """One telling on its way through one channel."""
-
-    entry: OpenNotice
-    channel: Channel
-    due_at: datetime
-    failures: int = 0
-    sending: Future[bool] | None = None
-
-
 class Alerts:
     """What the host's loop hands its notices to.
 
@@ -115,10 +102,10 @@ class Alerts:
     ) -> None:
         self._outbox, self._channels, self._say, self._report = outbox, channels, say, report
         self._schedule = schedule or Schedule()
-        self._errands: list[_Errand] = []
+        self._errands: list[Errand] = []
         self._untold: set[int] = set()
         self._failing: set[str] = set()
-        self._sender = ThreadPoolExecutor(max_workers=1, thread_name_prefix="alerts")
+        self._courier = Courier()
 
     def tell(self, notice: Notice, at: datetime) -> bool:
         """Write a notice down and begin to tell it; False, and nothing happens, if it is already there."""
@@ -130,64 +117,60 @@ class Alerts:
     def advance(self, at: datetime) -> None:
         """Do what is due at `at` (aware UTC), without waiting: call it each second or so, and once at the start."""
         self._collect(at)
-        still_open = self._outbox.open_notices()
-        self._forget({entry.id for entry in still_open})
-        for entry in due(still_open, at, self._schedule):
-            if entry.id not in self._untold:
+        wanted = current(self._outbox.open_notices())
+        self._forget({entry.id for entry in wanted})
+        for entry in wanted:
+            if entry.id not in self._untold and _waited(entry, at, self._schedule):
                 self._begin(entry, at)
         for errand in self._errands:
-            if errand.sending is None and errand.due_at <= at:
-                errand.sending = self._sender.submit(errand.channel.send, title(errand.entry), body(errand.entry))
+            if not errand.underway and errand.due_at <= at:
+                self._courier.carry(errand)
 
-    def close(self, at: datetime, patience_s: float = PATIENCE_S) -> None:
-        """Give what is being sent `patience_s` [s] to arrive; what does not is told by the next run."""
-        wait([errand.sending for errand in self._errands if errand.sending], timeout=patience_s)
+    def close(self, at: datetime) -> None:
+        """Give what is being sent a moment to arrive; what does not is told by the next run."""
+        self._courier.close()
         self._collect(at)
-        self._sender.shutdown(wait=False, cancel_futures=True)
 
     def _begin(self, entry: OpenNotice, at: datetime) -> None:
         self._say(entry.notice, _message(entry, at))
-        self._errands = [errand for errand in self._errands if errand.entry.id != entry.id]
-        self._errands += [_Errand(entry, channel, at) for channel in self._channels]
+        self._errands = [errand for errand in self._errands if errand.notice_id != entry.id]
+        self._errands += [Errand(entry.id, channel, title(entry), body(entry), at) for channel in self._channels]
         if self._channels:
             self._untold.add(entry.id)
         else:
             self._outbox.mark_told(entry.id, at)
 
-    def _forget(self, still_open: set[int]) -> None:
-        self._errands = [errand for errand in self._errands if errand.entry.id in still_open]
-        self._untold &= still_open
+    def _forget(self, all_but: set[int]) -> None:
+        self._errands = [errand for errand in self._errands if errand.notice_id in all_but]
+        self._untold &= all_but
 
     def _collect(self, at: datetime) -> None:
         for errand in self._errands.copy():
-            if errand.sending and errand.sending.done():
-                if errand.sending.exception() is None and errand.sending.result():
-                    self._delivered(errand, at)
-                else:
-                    self._failed(errand, at)
+            if errand.taken:
+                self._delivered(errand, at)
+            elif errand.taken is False:
+                self._failed(errand, at)
 
-    def _delivered(self, errand: _Errand, at: datetime) -> None:
+    def _delivered(self, errand: Errand, at: datetime) -> None:
         self._errands.remove(errand)
-        if errand.entry.id in self._untold:
-            self._untold.remove(errand.entry.id)
-            self._outbox.mark_told(errand.entry.id, at)
+        if errand.notice_id in self._untold:
+            self._untold.remove(errand.notice_id)
+            self._outbox.mark_told(errand.notice_id, at)
         if errand.channel.name in self._failing:
             self._failing.remove(errand.channel.name)
             self._report(f"{errand.channel.name} works again")
 
-    def _failed(self, errand: _Errand, at: datetime) -> None:
-        errand.sending = None
-        errand.failures += 1
-        errand.due_at = at + timedelta(seconds=_nth(self._schedule.retry_after_s, errand.failures))
+    def _failed(self, errand: Errand, at: datetime) -> None:
+        errand.fail(at + timedelta(seconds=_nth(self._schedule.retry_after_s, errand.failures + 1)))
         if errand.channel.name not in self._failing:
             self._failing.add(errand.channel.name)
             self._report(f"{errand.channel.name} did not take a notice; it is kept and tried again")
 
 
-def due(still_open: Sequence[OpenNotice], at: datetime, schedule: Schedule) -> list[OpenNotice]:
-    """Return what is to be told at `at`, but nothing that an open notice of the same station supersedes."""
-    said = {held for entry in still_open for held in _held(entry.notice)}
-    return [entry for entry in still_open if _about(entry.notice) not in said and _waited(entry, at, schedule)]
+def current(still_open: Sequence[OpenNotice]) -> list[OpenNotice]:
+    """Return the open notices whose word no other open notice of the same station holds."""
+    held = {about for entry in still_open for about in _held(entry.notice)}
+    return [entry for entry in still_open if _about(entry.notice) not in held]
 
 
 def acknowledge(outbox: Outbox, notice_id: int, at: datetime, by: str | None = None) -> list[Notice]:

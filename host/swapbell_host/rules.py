@@ -90,7 +90,13 @@ def judge(history: History, now: datetime, rule: Rule, listening_since: datetime
         When the host began to listen: a silence counts from then at the earliest, because what came before waits at
         the broker.
     """
-    seen = verdict(history, now, rule)
+    return news(verdict(history, now, rule), history, now, rule, listening_since)
+
+
+def news(
+    seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None = None
+) -> list[Notice]:
+    """Return what a person should newly hear of a verdict on a station; see `judge`."""
     found = _found(seen, history, now, rule, listening_since)
     return [found] if found and _is_news(found.kind, history, now) else []
 

@@ -14,8 +14,9 @@ import pytest
 from receivers import mailbox, webhook
 from tallies import moment
 
-from swapbell_host.alerts import Alerts, OpenNotice, Outbox, Schedule, acknowledge, due
+from swapbell_host.alerts import Alerts, OpenNotice, Outbox, acknowledge, current
 from swapbell_host.channel import Channel, channels
+from swapbell_host.courier import Courier, Errand
 from swapbell_host.ledger import Ledger
 from swapbell_host.store import ledger_url
 from swapbell_models.fault import Mistake
@@ -145,7 +146,7 @@ def test_touched_is_not_repeated_while_ready_is_open_and_closes_with_it() -> Non
     drawer = Drawer()
     for told in (TOUCHED, SILENT, READY, replace(TOUCHED, station="other")):
         drawer.raise_notice(told, NOW)
-    assert [entry.id for entry in due(drawer.open_notices(), NOW, Schedule())] == [2, 3, 4]
+    assert [entry.id for entry in current(drawer.open_notices())] == [2, 3, 4]
     assert acknowledge(drawer, 3, NOW) == [TOUCHED, READY]
     assert [entry.id for entry in drawer.open_notices()] == [2, 4]
 
@@ -224,6 +225,28 @@ def test_what_was_acknowledged_meanwhile_is_not_sent() -> None:
     desk.alerts.advance(moment(HOUR_S))
     desk.alerts.close(moment(HOUR_S))
     assert (way.tries, way.taken) == (1, [])
+
+
+def test_what_another_notice_says_better_meanwhile_is_not_sent() -> None:
+    way = Way("mail", False)
+    desk = Desk(Drawer(), [way])
+    desk.alerts.tell(TOUCHED, NOW)
+    desk.settle(NOW)
+    desk.alerts.tell(READY, NOW)
+    desk.settle(moment(10 * MINUTE_S))
+    assert way.taken == ["swapbell: ready at valley/gate"]
+
+
+def test_the_end_of_a_run_waits_for_no_dead_channel() -> None:
+    class Dead:
+        name = "dead"
+
+        def send(self, title: str, body: str) -> bool:
+            return threading.Event().wait()
+
+    courier = Courier()
+    courier.carry(Errand(1, Dead(), "", "", NOW))
+    courier.close(patience_s=0.01)
 
 
 def test_closing_lets_a_letter_on_its_way_arrive() -> None:
