@@ -99,29 +99,24 @@ def truth(config: Config) -> Iterator[str]:
 
 def run_until_told(config: Config, watch: Watch) -> None:
     """Run the station until its camera ends, or until SIGTERM or SIGINT; see `run`."""
-    stop = Event()
-
-    def end(_signal: int, _frame: object) -> None:
-        stop.set()
-
-    signal.signal(signal.SIGTERM, end)
-    signal.signal(signal.SIGINT, end)
+    stop = stop_on_signal()
+    camera, station = eye(config)
     keep = config.spool
     with Spool(keep.path, keep.keep_days, keep.keep_bytes, opened_at=now(), say=say) as spool:
-        run(config, watch, stop, spool)
+        run(config, watch(Paced(camera, config.camera.pace, stop), station), stop, spool)
 
 
-def run(config: Config, watch: Watch, stop: Event, spool: Spool, patience: Patience = PATIENT) -> None:
-    """Count until the camera ends or `stop` is set, then deliver what is left.
+def run(config: Config, moments: Iterable[Moment], stop: Event, spool: Spool, patience: Patience = PATIENT) -> None:
+    """Enter every moment in the book until there are no more, then deliver what is left.
 
     Parameters
     ----------
     config : Config
         The station's configuration.
-    watch : callable
-        The way of a frame.
+    moments : iterable of Moment
+        What each frame showed.
     stop : Event
-        Finishes the tally in progress and ends the run.
+        Whether someone said stop, and does not want to wait long.
     spool : Spool
         Where the tallies wait for their receipts.
     patience : Patience
@@ -130,17 +125,16 @@ def run(config: Config, watch: Watch, stop: Event, spool: Spool, patience: Patie
     Raises
     ------
     Mistake
-        If the camera or the station file cannot be used.
+        If the camera fails, or the broker's password or certificate cannot be read.
     Breakdown
         If the camera ended and tallies remain in the spool, or the spool was damaged.
     """
-    camera, station = eye(config)
-    started_at = config.starts_at or now()
-    book = Book(config.station, uuid4().hex, started_at.astimezone(UTC), Clock.SYNCED, config.tally_s)
+    started_at = (config.starts_at or now()).astimezone(UTC)
+    book = Book(config.station, uuid4().hex, started_at, Clock.SYNCED, config.tally_s)
     pulse = Pulse(config.station, started_at, spool)
     with Link(config.broker, config.site, config.station, spool, pulse.health, say, patience) as link:
         try:
-            for moment in watch(Paced(camera, config.camera.pace, stop), station):
+            for moment in moments:
                 for tally in book.add(moment.crossings, moment.frame.at_s):
                     spool.put(tally)
                 pulse.beat(moment.frame.at_s)
@@ -150,6 +144,18 @@ def run(config: Config, watch: Watch, stop: Event, spool: Spool, patience: Patie
                 spool.put(tally)
         link.finish(patience.stop_s if stop.is_set() else patience.end_s)
     _tell_end(config, spool, stopped=stop.is_set())
+
+
+def stop_on_signal() -> Event:
+    """Return an event that SIGTERM or SIGINT sets."""
+    stop = Event()
+
+    def end(_signal: int, _frame: object) -> None:
+        stop.set()
+
+    signal.signal(signal.SIGTERM, end)
+    signal.signal(signal.SIGINT, end)
+    return stop
 
 
 def now() -> datetime:

@@ -1,12 +1,13 @@
 """The station's run: what it counts reaches the host, and it ends in good order whatever ends it."""
 
 import json
+import math
 import signal
 import subprocess
 import sysconfig
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Event
 
@@ -16,12 +17,11 @@ from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
 from spooled import names, opened
 
-from swapbell_device.camera import Camera, Frame
+from swapbell_device.camera import Frame
 from swapbell_device.config import Config, parse_config
 from swapbell_device.delivery import Patience
 from swapbell_device.moment import Moment
 from swapbell_device.run import Paced, run, truth
-from swapbell_device.stationfile import StationFile
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Crossing, Direction
@@ -58,32 +58,23 @@ def crossing(at_s: float) -> Crossing:
     return Crossing(at_s=at_s, direction=Direction.IN, size=SizeClass.WASP, length_mm=13.0)
 
 
-@dataclass
-class Watcher:
-    """A way of frames that sees one crossing in each second, and may be told to fail."""
-
-    seconds: float = 4.0
-    fails_at_s: float = 1e9
-    seen: list[float] = field(default_factory=list[float])
-
-    def __call__(self, camera: Camera, station: StationFile) -> Iterator[Moment]:
-        image = np.zeros((2, 2), np.uint8)
-        for tenth in range(round(self.seconds * 10)):
-            at_s = tenth / 10
-            if at_s >= self.fails_at_s:
-                raise Mistake("clip evening.mp4: it ends early")
-            self.seen += [at_s] if tenth % 10 == 0 else []
-            yield Moment(Frame(image, at_s), [], [], [crossing(at_s)] if tenth % 10 == 0 else [])
+def moments(seconds: float = 4.0, fails_at_s: float = math.inf) -> Iterator[Moment]:
+    """Yield ten frames a second, the first of each second with a crossing; fail as a camera would if told to."""
+    image = np.zeros((2, 2), np.uint8)
+    for tenth in range(round(seconds * 10)):
+        at_s = tenth / 10
+        if at_s >= fails_at_s:
+            raise Mistake("clip evening.mp4: it ends early")
+        yield Moment(Frame(image, at_s), [], [], [crossing(at_s)] if tenth % 10 == 0 else [])
 
 
 @pytest.mark.part("mosquitto")
 def test_every_crossing_that_was_seen_arrives(broker: Broker, tmp_path: Path) -> None:
-    watcher = Watcher()
     with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
-        run(parsed(configured(tmp_path, broker.port)), watcher, Event(), spool, BRISK)
+        run(parsed(configured(tmp_path, broker.port)), moments(), Event(), spool, BRISK)
         assert len(spool) == 0
     heard = [tally.up_s + c.at_s for tally in host.tallies for c in tally.crossings]
-    assert heard == watcher.seen
+    assert heard == [0.0, 1.0, 2.0, 3.0]
     assert host.seqs() == list(range(1, len(host.tallies) + 1))
     assert host.tallies[0].from_at.isoformat() == "2026-02-03T12:00:00+00:00"
 
@@ -92,14 +83,14 @@ def test_every_crossing_that_was_seen_arrives(broker: Broker, tmp_path: Path) ->
 def test_every_start_is_a_boot_of_its_own(broker: Broker, tmp_path: Path) -> None:
     with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
         for _ in range(2):
-            run(parsed(configured(tmp_path, broker.port)), Watcher(1.0), Event(), spool, BRISK)
+            run(parsed(configured(tmp_path, broker.port)), moments(1.0), Event(), spool, BRISK)
     assert len({tally.boot for tally in host.tallies}) == 2
 
 
 @pytest.mark.part("mosquitto")
 def test_health_tells_of_frames_and_spool(broker: Broker, tmp_path: Path) -> None:
     with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
-        run(parsed(configured(tmp_path, broker.port)), Watcher(), Event(), spool, BRISK)
+        run(parsed(configured(tmp_path, broker.port)), moments(), Event(), spool, BRISK)
         assert eventually(lambda: host.states()[-1:] == ["stopped"])
     last = host.healths[-1]
     assert (last.spool_tallies, last.spool_dropped, last.oldest) == (0, 0, ())
@@ -112,14 +103,14 @@ def test_a_clip_that_ends_without_receipts_says_where_the_tallies_are(tmp_path: 
     hasty = Patience(retry_s=0.05, end_s=0.2)
     with opened(tmp_path / "spool.sqlite", []) as spool:
         with pytest.raises(Breakdown, match=r"8 tallies without a receipt; they are safe in .*spool\.sqlite"):
-            run(parsed(configured(tmp_path, free_port())), Watcher(), Event(), spool, hasty)
+            run(parsed(configured(tmp_path, free_port())), moments(), Event(), spool, hasty)
         assert len(spool) == 8
 
 
 def test_a_camera_that_fails_loses_nothing_that_was_counted(tmp_path: Path) -> None:
     with opened(tmp_path / "spool.sqlite", []) as spool:
         with pytest.raises(Mistake, match="ends early"):
-            run(parsed(configured(tmp_path, free_port())), Watcher(fails_at_s=2.3), Event(), spool, BRISK)
+            run(parsed(configured(tmp_path, free_port())), moments(fails_at_s=2.3), Event(), spool, BRISK)
         assert [seq for _, seq in names(spool.pending(100))] == [1, 2, 3, 4, 5]
 
 
@@ -127,7 +118,7 @@ def test_a_run_that_is_stopped_is_no_failure(tmp_path: Path, capsys: pytest.Capt
     stop = Event()
     stop.set()
     with opened(tmp_path / "spool.sqlite", []) as spool:
-        run(parsed(configured(tmp_path, free_port())), Watcher(), stop, spool, Patience(stop_s=0.1))
+        run(parsed(configured(tmp_path, free_port())), moments(), stop, spool, Patience(stop_s=0.1))
     assert "8 tallies without a receipt; they are safe in" in capsys.readouterr().err
 
 
