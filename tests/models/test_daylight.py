@@ -1,0 +1,187 @@
+"""The sun rises and sets when the almanac says, everywhere, and days without a sunrise do not crash."""
+
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import pandas as pd
+import pvlib
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from swapbell_models.daylight import HORIZON_DEG, MARGIN, Daylight, Sun, daylight, forages
+from swapbell_models.place import Hemisphere, Place
+
+MINUTE = timedelta(minutes=1)
+DAY = timedelta(days=1)
+
+
+def place(latitude_deg: float, longitude_deg: float = 0.0) -> Place:
+    """Return a place whose hemisphere agrees with its latitude."""
+    return Place(latitude_deg, longitude_deg, Hemisphere.NORTH if latitude_deg >= 0 else Hemisphere.SOUTH)
+
+
+GOLDEN = place(39.742476, -105.1786)
+TROMSO = place(69.6492, 18.9553)
+CHRISTCHURCH = place(-43.5321, 172.6362)
+
+
+def day_of(at: str) -> datetime:
+    """Return a moment from its ISO form with an offset."""
+    return datetime.fromisoformat(at)
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "sunrise"),
+    [
+        # Astronomy Answers (aa.quae.nl), position of the sun: sunrise on 1 January 2002 in local mean time.
+        (-64, "01:43"),
+        (-58, "03:02"),
+        (-52, "03:44"),
+        (-46, "04:13"),
+        (-44, "04:21"),
+        (-42, "04:28"),
+        (-40, "04:35"),
+        (-34, "04:52"),
+        (0, "06:00"),
+        (38, "07:16"),
+        (44, "07:35"),
+        (50, "07:59"),
+    ],
+)
+def test_the_almanac_of_1_january_2002(latitude_deg: float, sunrise: str) -> None:
+    found = daylight(place(latitude_deg), date(2002, 1, 1)).sunrise_at
+    assert found is not None
+    assert abs(found - day_of(f"2002-01-01T{sunrise}+00:00")) <= MINUTE
+
+
+def test_the_spa_example() -> None:
+    # Reda and Andreas 2004, Solar Energy 76: Golden, 17 October 2003. Its sunset is that of the day in UTC, which in
+    # Golden is the evening of the 16th.
+    today, eve = daylight(GOLDEN, date(2003, 10, 17)), daylight(GOLDEN, date(2003, 10, 16))
+    assert today.sunrise_at is not None
+    assert eve.sunset_at is not None
+    assert abs(today.sunrise_at - day_of("2003-10-17T06:12:43.46-07:00")) <= timedelta(seconds=1)
+    assert abs(today.noon_at - day_of("2003-10-17T11:46:04.96-07:00")) <= MINUTE
+    assert abs(eve.sunset_at - day_of("2003-10-16T17:20:19.18-07:00")) <= timedelta(seconds=1)
+
+
+def test_the_reference_reproduces_the_spa_example() -> None:
+    # The same: zenith 50.111622, azimuth 194.340241; so pvlib can judge our horizon below.
+    at = pd.DatetimeIndex([day_of("2003-10-17T12:30:30-07:00")])
+    sun = pvlib.solarposition.spa_python(
+        at, 39.742476, -105.1786, altitude=1830.14, pressure=82000, temperature=11, delta_t=67
+    )
+    assert sun["apparent_zenith"].iloc[0] == pytest.approx(50.111622, abs=1e-5)
+    assert sun["azimuth"].iloc[0] == pytest.approx(194.340241, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("where", "on", "sunrise", "sunset"),
+    [
+        # The Dart package spa's own example: 5.994654 h and 21.212728 h; its sunset is that of the day in UTC.
+        (place(42.331429, -83.045753), date(2019, 7, 2), "2019-07-02T05:59:40.8-04:00", None),
+        (place(42.331429, -83.045753), date(2019, 7, 1), None, "2019-07-01T21:12:45.8-04:00"),
+        # The rest by pvlib's SPA.
+        (CHRISTCHURCH, date(2026, 1, 15), None, "2026-01-15T21:10:07+13:00"),
+        (CHRISTCHURCH, date(2026, 1, 16), "2026-01-16T06:07:55+13:00", None),
+        (CHRISTCHURCH, date(2026, 12, 21), None, "2026-12-21T21:10:15+13:00"),
+        (place(51.5074, -0.1278), date(2026, 7, 15), "2026-07-15T05:00:51+01:00", "2026-07-15T21:11:26+01:00"),
+        (place(51.5074, -0.1278), date(2026, 6, 21), "2026-06-21T04:43:04+01:00", "2026-06-21T21:21:34+01:00"),
+        (place(51.4779), date(2000, 1, 1), "2000-01-01T08:05:36+00:00", "2000-01-01T16:01:09+00:00"),
+        (place(-42.8821, 147.3272), date(2026, 1, 15), None, "2026-01-15T20:49:13+11:00"),
+        (place(-41.1335, -71.3103), date(2026, 1, 15), "2026-01-15T06:30:48-03:00", None),
+    ],
+)
+def test_sunrise_and_sunset_around_the_earth(where: Place, on: date, sunrise: str | None, sunset: str | None) -> None:
+    found = daylight(where, on)
+    for computed, expected in ((found.sunrise_at, sunrise), (found.sunset_at, sunset)):
+        assert expected is None or (computed and abs(computed - day_of(expected)) <= timedelta(seconds=3))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-64, 64), st.floats(-180, 180), st.dates(date(2020, 1, 1), date(2040, 12, 31)))
+def test_the_reference_sees_the_sun_pass_the_horizon_within_a_minute(
+    latitude: float, longitude: float, on: date
+) -> None:
+    found = daylight(place(latitude, longitude), on)
+    assert found.sunrise_at is not None
+    assert found.sunset_at is not None
+    for at, rising in ((found.sunrise_at, True), (found.sunset_at, False)):
+        around = pd.DatetimeIndex([at - MINUTE, at + MINUTE])
+        before, after = pvlib.solarposition.spa_python(around, latitude, longitude)["elevation"]
+        assert (before < HORIZON_DEG < after) if rising else (before > HORIZON_DEG > after)
+
+
+@given(st.floats(-60, 60), st.floats(-180, 180), st.dates(date(2020, 1, 1), date(2040, 12, 31)))
+def test_each_day_has_its_own_sunrise_noon_and_sunset(latitude: float, longitude: float, on: date) -> None:
+    where = place(latitude, longitude)
+    found = daylight(where, on)
+    assert found.sunrise_at is not None
+    assert found.sunset_at is not None
+    assert found.sunrise_at < found.noon_at < found.sunset_at
+    assert found.noon_at.astimezone(where.mean_time).date() == on
+    assert found.sunrise_at.utcoffset() == timedelta()
+
+
+@pytest.mark.parametrize(("on", "sun"), [(date(2026, 6, 21), Sun.STAYS_UP), (date(2026, 12, 21), Sun.STAYS_DOWN)])
+def test_tromso_has_days_without_a_sunrise(on: date, sun: Sun) -> None:
+    found = daylight(TROMSO, on)
+    assert (found.sun, found.sunrise_at, found.sunset_at) == (sun, None, None)
+
+
+def test_wasps_may_forage_all_day_under_a_midnight_sun_and_never_in_a_polar_night() -> None:
+    summer = daylight(TROMSO, date(2026, 6, 21))
+    assert summer.foraging == (summer.noon_at - DAY / 2, summer.noon_at + DAY / 2)
+    assert daylight(TROMSO, date(2026, 12, 21)).foraging is None
+
+
+def test_a_day_may_have_a_sunrise_and_no_sunset() -> None:
+    found = daylight(TROMSO, date(2026, 5, 18))
+    assert (found.sun, found.sunset_at) == (Sun.RISES, None)
+    assert found.sunrise_at is not None
+    assert found.foraging == (found.sunrise_at - MARGIN, found.noon_at + DAY / 2)
+
+
+@given(st.sampled_from([-90.0, -88.0, -68.0, 68.0, 88.0, 90.0]), st.dates(date(2026, 1, 1), date(2026, 12, 31)))
+def test_no_day_near_the_poles_crashes(latitude: float, on: date) -> None:
+    assert daylight(place(latitude), on).sun in Sun
+
+
+def test_foraging_hours_are_22_minutes_longer_than_the_day() -> None:
+    # Kasper et al. 2008, Insectes Sociaux 55:288-295; split evenly is our choice.
+    found = daylight(CHRISTCHURCH, date(2026, 1, 15))
+    assert found.foraging is not None
+    assert found.sunrise_at is not None
+    assert found.sunset_at is not None
+    assert found.foraging[0] == found.sunrise_at - timedelta(minutes=11)
+    assert found.foraging[1] == found.sunset_at + timedelta(minutes=11)
+
+
+def test_wasps_forage_from_before_sunrise_to_after_sunset() -> None:
+    found = daylight(CHRISTCHURCH, date(2026, 1, 15))
+    assert found.foraging is not None
+    from_at, to_at = found.foraging
+    moments = (from_at - MINUTE, from_at, found.noon_at, to_at, to_at + MINUTE)
+    assert [forages(CHRISTCHURCH, at) for at in moments] == [False, True, True, True, False]
+
+
+def test_the_night_sun_of_the_day_before_still_counts() -> None:
+    late = daylight(TROMSO, date(2026, 7, 26))
+    assert late.sunset_at is not None
+    assert forages(TROMSO, late.sunset_at + timedelta(minutes=5))
+
+
+def test_a_naive_moment_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"^at must say its offset from UTC"):
+        forages(CHRISTCHURCH, datetime.fromisoformat("2026-01-15T09:00"))
+
+
+def test_a_moment_is_no_day() -> None:
+    with pytest.raises(ValueError, match=r"^on must be a day at the place"):
+        daylight(CHRISTCHURCH, datetime(2026, 1, 15, tzinfo=UTC))
+
+
+def test_the_civil_zone_of_the_caller_does_not_matter() -> None:
+    at = daylight(CHRISTCHURCH, date(2026, 1, 15)).noon_at
+    assert forages(CHRISTCHURCH, at.astimezone(timezone(timedelta(hours=13))))
+    assert isinstance(daylight(CHRISTCHURCH, date(2026, 1, 15)), Daylight)
