@@ -5,16 +5,17 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, func, insert, select, update
 
-from swapbell_host.intake import Told
+from swapbell_host.intake import Station, Told
 from swapbell_host.schema import health
 from swapbell_models.message import Health, decode, encode
 
 
 class Word(NamedTuple):
-    """A station's latest word, and the row that holds it."""
+    """A station's latest word, the row that holds it, and when it was heard."""
 
     row_id: int
     health: Health
+    at: datetime
 
 
 class Healthbook:
@@ -29,12 +30,17 @@ class Healthbook:
     def __init__(self, connection: Connection) -> None:
         newest = select(func.max(health.c.id)).group_by(health.c.site, health.c.station)
         rows = connection.execute(select(health).where(health.c.id.in_(newest))).all()
-        self._words = {(row.site, row.station): Word(row.id, decode(row.report, Health)) for row in rows}
+        self._words = {(row.site, row.station): Word(row.id, decode(row.report, Health), row.last_at) for row in rows}
 
     def latest(self, site: str, station: str) -> Health | None:
         """Return what the station said last; nothing if it never spoke."""
         word = self._words.get((site, station))
         return word.health if word else None
+
+    def heard_at(self, station: Station) -> datetime | None:
+        """Return when the station last said something of itself, aware UTC."""
+        word = self._words.get(station)
+        return word.at if word else None
 
     def hear(self, connection: Connection, told: Told, at: datetime) -> None:
         """Write down what a station says; a retained word that is known already is no news."""
@@ -43,7 +49,7 @@ class Healthbook:
             return
         same = before is not None and before.health.state is told.health.state
         row_id = _renew(connection, before.row_id, told, at) if before and same else _begin(connection, told, at)
-        self._words[told.station] = Word(row_id, told.health)
+        self._words[told.station] = Word(row_id, told.health, at)
 
 
 def _renew(connection: Connection, row_id: int, told: Told, at: datetime) -> int:

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from swapbell_models.notice import Notice
 
 app = typer.Typer(
-    help="Takes down what the stations count, says when to swap the lure, and tells a person.",
+    help="Takes down what the stations count, says when to swap the lure, and tells a person.\n\n"
+    "Example: swapbell-host run --config host.toml",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -35,7 +36,15 @@ HOST_TOML = Path("host.toml")
 REHEARSALS = Path("rehearsals")
 
 
-def serve(config: "Config", now: Callable[[], datetime], stop: threading.Event) -> None:
+def say(line: str) -> None:
+    """Print a line for whoever reads along."""
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+def serve(
+    config: "Config", now: Callable[[], datetime], stop: threading.Event, say: Callable[[str], None] = say
+) -> None:
     """Take tallies down, acknowledge them, judge, and tell, until `stop` is set.
 
     Parameters
@@ -46,6 +55,8 @@ def serve(config: "Config", now: Callable[[], datetime], stop: threading.Event) 
         Returns the time, aware UTC.
     stop : threading.Event
         Ends the loop after the batch in hand.
+    say : callable
+        Is given a line for each notice told.
 
     Raises
     ------
@@ -68,7 +79,7 @@ def serve(config: "Config", now: Callable[[], datetime], stop: threading.Event) 
     with (
         Ledger(ledger_url(config.ledger), config.phases(), began_at) as ledger,
         Subscriber(config.broker, {site for site, _ in rules_of}) as subscriber,
-        _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber), _report), now) as alerts,
+        _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
     ):
         rota, standings = Rota(rules_of, time.monotonic()), Standings()
         for batch in subscriber.batches(stop):
@@ -86,15 +97,14 @@ def serve(config: "Config", now: Callable[[], datetime], stop: threading.Event) 
             alerts.advance(now())
 
 
-def _teller(subscriber: "Subscriber") -> Callable[["Notice", "NoticeMessage"], None]:
+def _teller(subscriber: "Subscriber", say: Callable[[str], None]) -> Callable[["Notice", "NoticeMessage"], None]:
     from swapbell_models.message import Subject
 
-    def say(notice: "Notice", message: "NoticeMessage") -> None:
-        sys.stdout.write(f"{message.told_at:%Y-%m-%d %H:%M} UTC, notice {message.id}: {notice.text}\n")
-        sys.stdout.flush()
+    def tell(notice: "Notice", message: "NoticeMessage") -> None:
+        say(f"{message.told_at:%Y-%m-%d %H:%M} UTC, notice {message.id}: {notice.text}")
         subscriber.call(notice.site, notice.station, Subject.NOTICE, message)
 
-    return say
+    return tell
 
 
 def _report(line: str) -> None:
@@ -147,6 +157,59 @@ def rehearse_command(
         typer.echo(f"stopped; what there is so far lies in {folder}", err=True)
         raise typer.Exit(fault.EXIT_INTERRUPTED) from None
     typer.echo(as_json(result) if json else result.words())
+
+
+@app.command("status")
+def show_status(
+    config: ConfigOption = HOST_TOML,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of a table.")] = False,
+) -> None:
+    """Show how every station stands, from the ledger; the host need not be running.
+
+    Example: swapbell-host status --json
+    """
+    import msgspec
+    from rich.console import Console
+
+    from swapbell_host.config import read_config
+    from swapbell_host.status import lines, read_status, table
+
+    now = datetime.now(UTC)
+    status = read_status(read_config(config), now)
+    if json:
+        typer.echo(msgspec.json.encode(status))
+        return
+    Console().print(table(status, now))
+    for line in lines(status):
+        typer.echo(line)
+
+
+@app.command("ack")
+def acknowledge_notice(
+    notice_id: Annotated[int | None, typer.Argument(help="The notice's number.", show_default=False)] = None,
+    every: Annotated[bool, typer.Option("--all", help="Every open notice.")] = False,
+    by: Annotated[str | None, typer.Option("--by", help="Who has seen to it.", show_default=False)] = None,
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Acknowledge a notice, so that it is not told again.
+
+    Example: swapbell-host ack 3 --by Kim
+    """
+    from swapbell_host.alerts import acknowledge
+    from swapbell_host.config import read_config
+    from swapbell_host.notebook import Notebook
+    from swapbell_host.store import ledger_url, open_existing
+
+    if (notice_id is None) != every:
+        raise fault.Mistake("ack needs one notice's number, or --all; `swapbell-host status` lists them")
+    with open_existing(ledger_url(read_config(config).ledger), writing=True) as store:
+        notebook, now = Notebook(store.transaction), datetime.now(UTC)
+        if notice_id is not None:
+            closed = acknowledge(notebook, notice_id, now, by)
+        else:
+            closed = [entry.notice for entry in notebook.open_notices() if notebook.acknowledge(entry.id, now, by)]
+    for notice in closed:
+        typer.echo(f"acknowledged: {notice.text}")
 
 
 def _stop_on_signal() -> threading.Event:

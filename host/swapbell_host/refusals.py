@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from hashlib import sha256
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from swapbell_host.intake import Rejection
 from swapbell_host.schema import rejected
@@ -31,6 +31,13 @@ def claimed(connection: Connection, site: str, station: str, boot: str) -> list[
     """Return the seqs of a boot that were refused and kept whole."""
     same = (rejected.c.site == site, rejected.c.station == station, rejected.c.boot == boot)
     return list(connection.execute(select(rejected.c.seq).where(*same, rejected.c.seq.is_not(None))).scalars())
+
+
+def counts(connection: Connection) -> dict[tuple[str | None, str | None], int]:
+    """Return how many refused messages are kept of each (site, station); of nobody known under (None, None)."""
+    of_station = (rejected.c.site, rejected.c.station)
+    rows = connection.execute(select(*of_station, func.count()).group_by(*of_station)).all()
+    return {(site, station): count for site, station, count in rows}
 
 
 def _row(mark: bytes, rejection: Rejection, received_at: datetime) -> dict[str, object]:

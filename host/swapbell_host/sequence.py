@@ -1,12 +1,69 @@
 """Which tallies of one boot have come, and up to where nothing is missing."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass
+from operator import itemgetter
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Hole:
-    """Tallies of one boot that are missing, `first` to `last`; `lost` when the station said that they never come."""
+class Gap(NamedTuple):
+    """Seqs that have not come, `first` to `last`, both included."""
+
+    first: int
+    last: int
+
+
+class Sequence:
+    """The seqs of one boot that have come, counted from 1, as the gaps that they leave.
+
+    Parameters
+    ----------
+    last : int
+        The largest that has come; 0 for none.
+    gaps : iterable of Gap
+        What is missing below it, ascending.
+    """
+
+    __slots__ = ("gaps", "last")
+
+    def __init__(self, last: int = 0, gaps: Iterable[Gap] = ()) -> None:
+        self.last = last
+        self.gaps = list(gaps)
+
+    def __contains__(self, seq: int) -> bool:
+        return seq <= self.last and self._gap_of(seq) is None
+
+    @property
+    def through(self) -> int:
+        """Return the largest n such that each of 1..n has come or will never come."""
+        return self.gaps[0].first - 1 if self.gaps else self.last
+
+    def add(self, seq: int) -> None:
+        """Note that a tally has come."""
+        if seq == self.last + 1:
+            self.last = seq
+        elif seq > self.last:
+            self.gaps.append(Gap(self.last + 1, seq - 1))
+            self.last = seq
+        elif (n := self._gap_of(seq)) is not None:
+            gap = self.gaps[n]
+            self.gaps[n : n + 1] = _real(Gap(gap.first, seq - 1), Gap(seq + 1, gap.last))
+
+    def forget_below(self, oldest: int) -> None:
+        """Note that what is missing below `oldest` will never come."""
+        ended = bisect_left(self.gaps, oldest, key=itemgetter(1))
+        self.gaps[:ended] = []
+        if self.gaps:
+            self.gaps[0] = self.gaps[0]._replace(first=max(self.gaps[0].first, oldest))
+        self.last = max(self.last, oldest - 1)
+
+    def _gap_of(self, seq: int) -> int | None:
+        n = bisect_right(self.gaps, seq, key=itemgetter(0)) - 1
+        return n if n >= 0 and seq <= self.gaps[n].last else None
+
+
+class Hole(NamedTuple):
+    """Tallies of one boot that are missing, `first` to `last`; `lost` if its spool no longer has them."""
 
     boot: str
     first: int
@@ -14,69 +71,23 @@ class Hole:
     lost: bool
 
 
-class Sequence:
-    """The seqs of one boot that have come, counted from 1.
-
-    Attributes
-    ----------
-    through : int
-        The largest n such that each of 1..n has come or will never come; 0 at first.
-    """
-
-    __slots__ = ("_above", "oldest", "through")
-
-    def __init__(self, seqs: Iterable[int] = (), oldest: int = 0) -> None:
-        self.through = 0
-        self.oldest = oldest
-        self._above: set[int] = set(seqs)
-        self._close_up()
-
-    def __contains__(self, seq: int) -> bool:
-        return seq <= self.through or seq in self._above
-
-    def add(self, seq: int) -> None:
-        """Note that a tally has come."""
-        if seq == self.through + 1 and not self._above:
-            self.through = seq
-        elif seq not in self:
-            self._above.add(seq)
-            self._close_up()
-
-    def forget_below(self, oldest: int) -> None:
-        """Note that what is missing below `oldest` will never come."""
-        if oldest > self.oldest:
-            self.oldest = oldest
-            self._close_up()
-
-    def _close_up(self) -> None:
-        if self.oldest > self.through + 1:
-            self.through = self.oldest - 1
-            self._above = {seq for seq in self._above if seq > self.through}
-        while self.through + 1 in self._above:
-            self.through += 1
-            self._above.remove(self.through)
-
-
-def holes(boot: str, seqs: Iterable[int], oldest: int) -> list[Hole]:
-    """Return what is missing among the seqs of one boot.
+def holes(boot: str, came: Sequence, oldest: int) -> list[Hole]:
+    """Return what is missing of a boot.
 
     Parameters
     ----------
     boot : str
-        The boot's name.
-    seqs : iterable of int
-        Those that have come, ascending.
+        Its name.
+    came : Sequence
+        What has come, nothing forgotten.
     oldest : int
         What is missing below it is lost.
     """
-    found: list[Hole] = []
-    expected = 1
-    for seq in [*seqs, oldest]:
-        found += _between(boot, expected, seq - 1, oldest)
-        expected = max(expected, seq + 1)
-    return found
+    gaps = [*came.gaps, *_real(Gap(came.last + 1, oldest - 1))]
+    lost = [Gap(gap.first, min(gap.last, oldest - 1)) for gap in gaps]
+    awaited = [Gap(max(gap.first, oldest), gap.last) for gap in gaps]
+    return [Hole(boot, *gap, True) for gap in _real(*lost)] + [Hole(boot, *gap, False) for gap in _real(*awaited)]
 
 
-def _between(boot: str, first: int, last: int, oldest: int) -> list[Hole]:
-    parts = (first, min(last, oldest - 1), True), (max(first, oldest), last, False)
-    return [Hole(boot, low, high, lost) for low, high, lost in parts if low <= high]
+def _real(*gaps: Gap) -> list[Gap]:
+    return [gap for gap in gaps if gap.first <= gap.last]

@@ -6,7 +6,7 @@ SQLite by a path, PostgreSQL by a URL. Whatever cannot be used is left exactly a
 from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
@@ -50,52 +50,77 @@ def ledger_url(ledger: str) -> URL:
 
 def display(url: URL) -> str:
     """Return how a person knows the ledger: its path, or its URL without the password."""
-    return str(url.database) if url.get_backend_name() == "sqlite" else url.render_as_string(hide_password=True)
+    return str(_path(url)) if _is_file(url) else url.render_as_string(hide_password=True)
 
 
-@contextmanager
-def spoken(url: URL) -> Generator[None]:
-    """Say in one line what a database says in many.
+def _is_file(url: URL) -> bool:
+    return url.get_backend_name() == "sqlite"
 
-    Raises
-    ------
-    Breakdown
-        In place of the database's own errors.
+
+def _path(url: URL) -> Path:
+    return Path(str(url.database))
+
+
+class Store:
+    """An open database.
+
+    Parameters
+    ----------
+    url : URL
+        Where it is.
+    writing : bool
+        Whether it may be changed.
     """
-    try:
-        yield
-    except IntegrityError as error:
-        raise Breakdown(
-            f"ledger {display(url)}: another host writes to it; one ledger belongs to one host"
-        ) from error
-    except DBAPIError as error:
-        raise Breakdown(f"ledger {display(url)}: {_words(error)}") from error
+
+    def __init__(self, url: URL, *, writing: bool) -> None:
+        self._url = url
+        self._engine = _engine(url, writing=writing)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._engine.dispose()
+
+    @contextmanager
+    def transaction(self) -> Generator[Connection]:
+        """Do something wholly or not at all.
+
+        Raises
+        ------
+        Breakdown
+            In one line, in place of the many of a database's own errors.
+        """
+        try:
+            with self._engine.begin() as connection:
+                yield connection
+        except IntegrityError as error:
+            raise Breakdown(f"ledger {display(self._url)}: another host writes to it; give each its own") from error
+        except DBAPIError as error:
+            raise Breakdown(f"ledger {display(self._url)}: {_words(error)}") from error
 
 
-def open_for_reading(url: URL) -> Engine:
-    """Return an engine that cannot change the ledger.
+def open_existing(url: URL, *, writing: bool = False) -> Store:
+    """Open a ledger that a host of this version has used before.
 
     Raises
     ------
     Mistake
-        If there is no ledger of this revision.
+        If there is none.
     Breakdown
         If it cannot be read.
     """
-    if url.get_backend_name() == "sqlite":
-        _demand_file(url)
-    engine = _engine(url, writing=False)
-    with spoken(url), engine.connect() as connection:
+    if _is_file(url) and not _path(url).is_file():
+        raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host run` makes it")
+    with Store(url, writing=False) as store, store.transaction() as connection:
         revision = _known_revision(url, connection)
     if revision != REVISIONS[-1]:
-        raise Mistake(
-            f"ledger {display(url)}: not in use by this version yet; start `swapbell-host run` with it once"
-        )
-    return engine
+        raise Mistake(f"ledger {display(url)}: not used by this version yet; start `swapbell-host run` with it once")
+    return Store(url, writing=writing)
 
 
-def open_for_writing(url: URL) -> Engine:
-    """Return an engine on a ledger of this revision, made or upgraded where needed.
+def open_or_make(url: URL) -> Store:
+    """Open a ledger for a host; make it, or upgrade it, where needed.
 
     Raises
     ------
@@ -104,27 +129,23 @@ def open_for_writing(url: URL) -> Engine:
     Breakdown
         If it is damaged, or cannot be written.
     """
-    if url.get_backend_name() == "sqlite":
+    if _is_file(url):
         _look(url)
-    engine = _engine(url, writing=True)
-    with spoken(url), engine.begin() as connection:
+    store = Store(url, writing=True)
+    with store.transaction() as connection:
         if _known_revision(url, connection) != REVISIONS[-1]:
             _upgrade(connection)
-    return engine
-
-
-def _demand_file(url: URL) -> None:
-    if not Path(str(url.database)).is_file():
-        raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host run` makes it")
+    return store
 
 
 def _look(url: URL) -> None:
-    path = Path(str(url.database))
+    """Refuse a file that is not a sound ledger, before anything could change it."""
+    path = _path(url)
     if not path.parent.is_dir():
         raise Mistake(f"ledger {path}: the folder {path.parent} does not exist; make it or choose another place")
     if not path.exists() or path.stat().st_size == 0:
         return
-    with spoken(url), _engine(url, writing=False).connect() as connection:
+    with Store(url, writing=False) as store, store.transaction() as connection:
         _known_revision(url, connection)
         complaint = connection.execute(text("PRAGMA quick_check(1)")).scalar_one()
     if complaint != "ok":
@@ -158,7 +179,7 @@ def _upgrade(connection: Connection) -> None:
 
 
 def _engine(url: URL, *, writing: bool) -> Engine:
-    sqlite = url.get_backend_name() == "sqlite"
+    sqlite = _is_file(url)
     if sqlite and not writing:
         url = url.set(database=f"file:{quote(str(url.database))}").update_query_dict({"mode": "ro", "uri": "true"})
     try:

@@ -1,13 +1,15 @@
 """Tallies and their crossings as rows of the ledger, and back."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Row, Table, and_, func, insert, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, Table, and_, func, insert, select, tuple_
 
+from swapbell_host.intake import Station
 from swapbell_host.schema import boots, crossings, tallies, to_us
+from swapbell_host.sequence import Gap, Sequence
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Tally
 
@@ -19,7 +21,7 @@ class Key(NamedTuple):
     seq: int
 
 
-def put(connection: Connection, fresh: Sequence[tuple[int, Tally]], received_at: datetime) -> None:
+def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_at: datetime) -> None:
     """Write tallies that are not there yet, each with its boot's number."""
     received_us = to_us(received_at)
     _insert(connection, tallies, [_tally_row(boot_id, tally, received_us) for boot_id, tally in fresh])
@@ -33,27 +35,41 @@ def get(connection: Connection, keys: Iterable[Key]) -> dict[Key, Tally]:
         wanted[boot_id].add(seq)
     found: dict[Key, Tally] = {}
     for boot_id, seqs in wanted.items():
-        found |= _read(connection, and_(tallies.c.boot_id == boot_id, tallies.c.seq.in_(seqs)))
+        stored = _read(connection, and_(tallies.c.boot_id == boot_id, tallies.c.seq.in_(seqs)))
+        found |= {key: tally for key, (_, tally) in stored.items()}
     return found
 
 
-def received_since(connection: Connection, begin_at: datetime) -> dict[Key, Tally]:
-    """Return the tallies received since then, of all stations, in the order in which they were counted."""
-    return _read(connection, tallies.c.received_at >= begin_at)
-
-
-def latest(connection: Connection) -> dict[Key, Tally]:
-    """Return the last tally of each station's last boot."""
-    last_boots = select(func.max(boots.c.id)).group_by(boots.c.site, boots.c.station)
+def recent(connection: Connection, begin_at: datetime) -> list[tuple[Station, Tally]]:
+    """Return the tallies received since then, and the last one of each station however old, by boot and seq."""
     last_seq = select(func.max(tallies.c.seq)).where(tallies.c.boot_id == boots.c.id).scalar_subquery()
-    named = connection.execute(select(boots.c.id, last_seq).where(boots.c.id.in_(last_boots))).all()
-    return get(connection, [Key(boot_id, seq) for boot_id, seq in named if seq is not None])
+    last = select(boots.c.id, last_seq).where(boots.c.id.in_(_last_boots()))
+    old = _read(connection, tuple_(tallies.c.boot_id, tallies.c.seq).in_(last))
+    new = _read(connection, tallies.c.received_at >= begin_at)
+    return list((old | new).values())
 
 
-def seqs(connection: Connection, boot_id: int) -> list[int]:
-    """Return the seqs of a boot that are stored, ascending."""
-    rows = connection.execute(select(tallies.c.seq).where(tallies.c.boot_id == boot_id).order_by(tallies.c.seq))
-    return list(rows.scalars())
+def heard_at(connection: Connection) -> dict[Station, datetime]:
+    """Return when each station's last boot last sent a tally, aware UTC."""
+    rows = connection.execute(
+        select(boots.c.site, boots.c.station, func.max(tallies.c.received_at).label("at"))
+        .join(tallies, tallies.c.boot_id == boots.c.id)
+        .where(boots.c.id.in_(_last_boots()))
+        .group_by(boots.c.site, boots.c.station)
+    )
+    return {(row.site, row.station): row.at for row in rows}
+
+
+def came(connection: Connection, boot_id: int) -> Sequence:
+    """Return which tallies of a boot are stored."""
+    seq = tallies.c.seq
+    before = select(seq, func.lag(seq, 1, 0).over(order_by=seq).label("before")).where(tallies.c.boot_id == boot_id)
+    pairs = before.subquery()
+    gaps = connection.execute(
+        select(pairs.c.before + 1, pairs.c.seq - 1).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
+    ).all()
+    last = connection.execute(select(func.max(seq)).where(tallies.c.boot_id == boot_id)).scalar()
+    return Sequence(last or 0, [Gap(first, last) for first, last in gaps])
 
 
 def started_at(connection: Connection, boot_id: int) -> datetime | None:
@@ -67,11 +83,18 @@ def started_at(connection: Connection, boot_id: int) -> datetime | None:
     return None if row is None else row.from_at - timedelta(seconds=row.up_s)
 
 
-def _read(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, Tally]:
-    named = select(tallies, boots.c.station, boots.c.boot).join(boots, boots.c.id == tallies.c.boot_id)
+def _last_boots() -> Select[int]:
+    return select(func.max(boots.c.id)).group_by(boots.c.site, boots.c.station)
+
+
+def _read(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, tuple[Station, Tally]]:
+    named = select(tallies, boots.c.site, boots.c.station, boots.c.boot).join(boots, boots.c.id == tallies.c.boot_id)
     rows = connection.execute(named.where(condition).order_by(tallies.c.boot_id, tallies.c.seq)).all()
     passed = _crossings(connection, condition)
-    return {key: _tally(row, passed.get(key, ())) for row in rows for key in [Key(row.boot_id, row.seq)]}
+    keys = (Key(row.boot_id, row.seq) for row in rows)
+    return {
+        key: ((row.site, row.station), _tally(row, passed.get(key, ()))) for key, row in zip(keys, rows, strict=True)
+    }
 
 
 def _crossings(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, list[Crossing]]:

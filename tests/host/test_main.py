@@ -10,6 +10,7 @@ from mosquitto_child import Broker
 from orchard import Party, tally, visits
 
 from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject
+from swapbell_models.tally import Tally
 
 HOST_TOML = """
 [broker]
@@ -55,7 +56,7 @@ def ran(config: Path, *words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def busy_minutes(visits_per_tally: int = 1, tallies: int = 80) -> list[object]:
+def busy_minutes(visits_per_tally: int = 1, tallies: int = 80) -> list[Tally]:
     """Return 20 minutes of tallies that end now; 20 of them are the rule's window."""
     start_at = datetime.now(UTC) - timedelta(seconds=15 * tallies)
     each = visits(*[float(n + 1) for n in range(visits_per_tally)])

@@ -1,0 +1,56 @@
+"""What of the ledger is kept in memory for judging: the last hour of each station, its latest word, its notices."""
+
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from swapbell_host import tallybook
+from swapbell_host.healthbook import Healthbook
+from swapbell_host.intake import FUTURE_MAX, Station
+from swapbell_host.notebook import Notebook
+from swapbell_host.recent import KEPT, Recent
+from swapbell_host.rules import History
+from swapbell_models.phase import Phase
+
+
+class Memory:
+    """The recent past of the stations of one configuration.
+
+    Parameters
+    ----------
+    transaction : callable
+        Opens a transaction on the ledger.
+    phases : mapping of Station to Phase
+        The stations, and where each stands in its job.
+    now : datetime
+        Aware UTC; the hour before it is read.
+    """
+
+    def __init__(
+        self,
+        transaction: Callable[[], AbstractContextManager[Connection]],
+        phases: Mapping[Station, Phase],
+        now: datetime,
+    ) -> None:
+        self._phases = dict(phases)
+        self.recent = {station: Recent() for station in phases}
+        self.notebook = Notebook(transaction)
+        with transaction() as connection:
+            self.healths = Healthbook(connection)
+            # A tally is received after it ended, or at most a little before by clocks that differ.
+            for station, tally in tallybook.recent(connection, now - KEPT - FUTURE_MAX):
+                if station in self.recent:
+                    self.recent[station].add(tally)
+
+    def history(self, site: str, station: str, now: datetime) -> History:
+        """Return what is known of a station of the configuration at `now` (aware UTC), for judging it."""
+        return History(
+            site=site,
+            station=station,
+            phase=self._phases[site, station],
+            tallies=self.recent[site, station].since(now - KEPT),
+            health=self.healths.latest(site, station),
+            notices=self.notebook.past(site, station, now),
+        )
