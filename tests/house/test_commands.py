@@ -71,7 +71,7 @@ def test_a_path_that_leads_nowhere_is_answered_with_one_line(command: Command, t
     given = [
         word
         for each in command.parameters
-        if each.is_path or each.required
+        if each.is_path or each.required or each.flag is None
         for word in each.with_value(nowhere if each.is_path else "1")
     ]
     done = run(command, *given, folder=tmp_path)
