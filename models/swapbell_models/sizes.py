@@ -1,14 +1,9 @@
-"""Size classes by body length, and what length cannot tell.
-
-Body lengths of visitors [mm]: *Vespula germanica* worker 10-15 (Museums Victoria), *V. vulgaris* worker 11-14,
-queens and males of both to 20 (Museums Victoria), *Vespa crabro* worker about 25 (general web page), house fly 5-8
-(general web pages), blowflies 5-15 (British Calliphoridae).
-Worker wasps, honey bees, hoverflies and blowflies overlap: length alone never tells a wasp from a honey bee.
-"""
+"""Size classes by body length; `visitors` tells who they are, with sources, and whom length cannot tell apart."""
 
 from enum import Enum
 
-# Our choice: the middle of the gap between the longest house fly (8) and the shortest worker (10).
+# Our choice: the middle between the longest house fly (8, general web pages) and the shortest worker (10, Museums
+# Victoria).
 WASP_MIN_MM = 9.0
 # Queens and males of both species reach 20 (Museums Victoria); a hornet worker is about 25.
 WASP_MAX_MM = 20.0
