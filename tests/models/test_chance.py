@@ -154,6 +154,10 @@ def test_a_lucky_window_is_as_likely_as_in_drawn_traffic(visits: int, mean: floa
     assert hits / runs == pytest.approx(chance, abs=4 * math.sqrt(chance * (1 - chance) / runs))
 
 
+def test_far_above_the_rule_a_full_window_is_certain_and_without_traffic_impossible() -> None:
+    assert (lucky_window(10, 100.0, 3), lucky_window(10, 0.0, 3)) == (1.0, 0.0)
+
+
 @given(st.integers(2, 40), st.floats(0, 60), st.floats(2, 500))
 def test_a_lucky_window_is_a_chance_that_grows_with_the_look_and_shrinks_with_what_is_asked(
     visits: int, mean: float, look: float
@@ -187,16 +191,21 @@ def test_unequal_risks_move_walds_two_lines_apart_unequally() -> None:
     ("ask", "named"),
     [
         (lambda: poisson_limits(-1), "counted"),
+        (lambda: poisson_limits(3, 0.0), "confidence"),
         (lambda: poisson_limits(3, 1.0), "confidence"),
         (lambda: at_least(3, math.nan), "mean"),
         (lambda: at_least(3, -1.0), "mean"),
         (lambda: lucky_window(1, 5.0, 3), "visits"),
         (lambda: lucky_window(10, math.inf, 3), "mean"),
         (lambda: lucky_window(10, 5.0, 1.5), "look"),
+        (lambda: lucky_window(10, 5.0, math.inf), "look"),
         (lambda: WaldTest(5, 5), "high"),
         (lambda: WaldTest(0, 5), "low"),
         (lambda: WaldTest(5, 10, alpha=0.0), "alpha"),
-        (lambda: WaldTest(5, 10, beta=0.7), "beta"),
+        (lambda: WaldTest(5, 10, alpha=0.5), "alpha"),
+        (lambda: WaldTest(5, 10, beta=0.0), "beta"),
+        (lambda: WaldTest(5, 10, beta=0.5), "beta"),
+        (lambda: WaldTest(5, math.inf), "high"),
     ],
 )
 def test_what_no_chance_can_be_told_of_is_refused_by_name(ask: Callable[[], object], named: str) -> None:
