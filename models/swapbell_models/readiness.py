@@ -39,9 +39,10 @@ from swapbell_models.traffic import WINDOW_S, Rate, Record, Window
 
 # At least 10 visits in any 5 minutes: common practice, no source.
 RULE_VISITS = 10
-# Our choice: the fewest windows that can say "2 of 3", a quarter of an hour by the trade's window.
+# Our choice: two of three full windows confirm, within a quarter of an hour by the trade's window. Two running would be
+# stricter but are broken by one shower; more windows would take longer than traffic takes to change.
 WINDOWS = 3
-TWO = 2
+TO_CONFIRM = 2
 # Our choice: half a minute of five, two tallies of the usual length. At the rule's own mean it hides one visit, a
 # third of the scatter that chance alone gives to ten.
 UNWATCHED_SHARE_MAX = 0.1
@@ -108,8 +109,8 @@ class Rule:
 
     def __post_init__(self) -> None:
         """Refuse a rule that cannot be judged by."""
-        if self.visits < TWO:
-            raise ValueError(f"visits must be {TWO} or more, not {self.visits}")
+        if not self.visits > 1:
+            raise ValueError(f"visits must be 2 or more, not {self.visits}")
         for name, seconds in (("window_s", self.window_s), ("silent_s", self.silent_s)):
             if not 0.0 < seconds < math.inf:
                 raise ValueError(f"{name} must be a positive number of seconds, not {seconds}")
@@ -218,7 +219,7 @@ def _confirmed(counts: Sequence[int], rule: Rule) -> bool:
         case Confirm.FIRST:
             return True
         case Confirm.TWO_OF_THREE:
-            return sum(count >= rule.visits for count in counts) >= TWO
+            return sum(count >= rule.visits for count in counts) >= TO_CONFIRM
         case Confirm.SEQUENTIAL:
             test = WaldTest(LOW_SHARE * rule.visits, HIGH_SHARE * rule.visits)
             return any(sum(counts[-n:]) >= test.accepts_high_from(n) for n in range(1, len(counts) + 1))

@@ -60,6 +60,11 @@ def test_no_data_is_not_zero() -> None:
     assert read(tallies([20.0], edges(300), blind_between(0, 300))).window(moment(0), moment(300)).visits == 1
 
 
+def test_watching_for_a_moment_is_watching() -> None:
+    assert Window(moment(0), moment(300), 0, 0.001).visits == 0
+    assert rate(Window(moment(0), moment(300), 0, 0.001)) is not None
+
+
 def test_consecutive_windows_share_no_visit_and_lose_none() -> None:
     told = read(tallies([0, 299, 300, 301, 899], edges(900)))
     counted = [part.counted for part in told.windows(moment(900), 300, 3)]
