@@ -39,8 +39,8 @@ from swapbell_models.traffic import WINDOW_S, Rate, Record, Window
 
 # At least 10 visits in any 5 minutes: common practice, no source.
 RULE_VISITS = 10
-# Our choice: two of three full windows confirm, within a quarter of an hour by the trade's window. Two running would be
-# stricter but are broken by one shower; more windows would take longer than traffic takes to change.
+# Our choice: two of three full windows confirm, within a quarter of an hour by the trade's window. Two running would
+# be stricter, but one shower breaks them; more windows would take longer than traffic takes to change.
 WINDOWS = 3
 TO_CONFIRM = 2
 # Our choice: half a minute of five, two tallies of the usual length. At the rule's own mean it hides one visit, a

@@ -43,6 +43,10 @@ def test_watched_seconds_of_a_straddling_tally_are_shared_pro_rata() -> None:
     assert read(told).window(moment(80), moment(120)).watched_s == pytest.approx(20 * 0.5 + 20)
 
 
+def test_rounding_never_watches_more_than_there_was() -> None:
+    assert read([tally(1, 0, 15, [], 15.01)]).window(moment(0), moment(15)).watched_s == 15.0
+
+
 def test_what_no_tally_tells_of_was_not_watched() -> None:
     told = read(tallies([], [0, 15]))
     assert told.window(moment(-100), moment(200)).watched_s == 15.0
