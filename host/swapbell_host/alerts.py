@@ -107,6 +107,11 @@ class Alerts:
         self._failing: set[str] = set()
         self._courier = Courier()
 
+    @property
+    def sending(self) -> bool:
+        """Whether a channel is at work whose answer is still to come."""
+        return any(errand.underway and errand.taken is None for errand in self._errands)
+
     def tell(self, notice: Notice, at: datetime) -> bool:
         """Write a notice down and begin to tell it; False, and nothing happens, if it is already there."""
         raised = self._outbox.raise_notice(notice, at)

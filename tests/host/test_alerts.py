@@ -70,13 +70,13 @@ class Desk:
 
     def settle(self, at: datetime) -> None:
         """Let the loop turn at one moment until what it sent has come back."""
-        for _ in range(4):
-            self.alerts.advance(at)
-            time.sleep(0.01)
+        self.alerts.advance(at)
+        self.until(lambda: not self.alerts.sending, at)
+        self.alerts.advance(at)
 
     def until(self, wanted: Callable[[], object], at: datetime = NOW) -> None:
         """Let the loop turn until something has come about."""
-        give_up = time.monotonic() + 5
+        give_up = time.monotonic() + 20
         while not wanted():
             assert time.monotonic() < give_up, "it never came about"
             self.alerts.advance(at)
