@@ -10,6 +10,8 @@ from collections.abc import Callable
 
 EXIT_BREAKDOWN = 1
 EXIT_MISTAKE = 2
+# What a POSIX shell reports of a command that Ctrl-C ended: 128 and the signal's number.
+EXIT_INTERRUPTED = 130
 
 
 class Mistake(Exception):

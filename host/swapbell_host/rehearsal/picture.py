@@ -11,7 +11,9 @@ from matplotlib.figure import Figure
 
 WINDOW_MIN = 5.0
 STEPS_PER_MIN = 12
-COUNTED_COLOUR, TRUE_COLOUR, RULE_COLOUR, INK = "#1f5f8b", "#9a9a9a", "#b3261e", "#222222"
+COUNTED_COLOUR, TRUE_COLOUR, RULE_COLOUR, INK = "#1f5f8b", "#c4c4c4", "#b3261e", "#222222"
+# Our choice: the truth is a broad band, so that it stays in sight where the count lies on it.
+TRUE_PT, COUNTED_PT = 7.0, 1.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +63,8 @@ def draw(record: Record, rule_visits: int, path: Path) -> None:
     axes = figure.add_subplot()
     for began, ended in record.gaps_min:
         axes.axvspan(began, ended, facecolor="none", edgecolor=TRUE_COLOUR, hatch="///", linewidth=0.0)
-    _curve(axes, record, record.true_min, TRUE_COLOUR, "true visits")
-    _curve(axes, record, record.counted_min, COUNTED_COLOUR, "counted visits")
+    _curve(axes, record, record.true_min, "true visits", TRUE_COLOUR, TRUE_PT)
+    _curve(axes, record, record.counted_min, "counted visits", COUNTED_COLOUR, COUNTED_PT)
     _rule(axes, rule_visits)
     for at_min, kind in record.notices:
         _mark(axes, at_min, kind)
@@ -70,12 +72,12 @@ def draw(record: Record, rule_visits: int, path: Path) -> None:
     figure.savefig(path)
 
 
-def _curve(axes: Axes, record: Record, visits_min: list[float], colour: str, label: str) -> None:
+def _curve(axes: Axes, record: Record, visits_min: list[float], label: str, colour: str, width_pt: float) -> None:
     if not visits_min:
         return
     moments = [step / STEPS_PER_MIN for step in range(int(record.length_min * STEPS_PER_MIN) + 1)]
     counts = [sum(moment - WINDOW_MIN < at <= moment for at in visits_min) for moment in moments]
-    axes.step(moments, counts, where="post", color=colour, linewidth=1.8, label=label)
+    axes.step(moments, counts, where="post", color=colour, linewidth=width_pt, label=label)
 
 
 def _rule(axes: Axes, rule_visits: int) -> None:

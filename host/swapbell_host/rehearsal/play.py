@@ -2,13 +2,16 @@
 
 import json
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from swapbell_host.rehearsal.broker import LOOPBACK
 
 SITE, STATION = "rehearsal", "drawn"
-# Our choice: fifteen minutes of traffic in half a minute, so that all is over within one.
-PACE = 30.0
+# Our choice: fifteen minutes of traffic in twenty seconds, so that all is over within a minute on a slow machine too.
+PACE = 45.0
+# As long as a drawn station's traffic lasts.
+DRAWN_LENGTH = timedelta(minutes=15)
 
 HOST_FILE = """\
 ledger = "ledger.sqlite"
@@ -24,6 +27,7 @@ name = "{station}"
 STATION_FILE = """\
 site = "{site}"
 station = "{station}"
+starts_at = {starts_at}
 {view}
 [camera]
 {camera}
@@ -75,7 +79,7 @@ class Footage:
 Play = Drawn | Footage
 
 
-def write_configurations(play: Play, folder: Path, port: int) -> tuple[Path, Path]:
+def write_configurations(play: Play, folder: Path, port: int, now: datetime) -> tuple[Path, Path]:
     """Write the host's and the station's configuration into the folder.
 
     Parameters
@@ -86,6 +90,8 @@ def write_configurations(play: Play, folder: Path, port: int) -> tuple[Path, Pat
         Where everything of the rehearsal goes.
     port : int
         The broker's port on loopback.
+    now : datetime
+        Aware UTC. The station's time begins that much earlier that a drawn station's does not run ahead of ours.
 
     Returns
     -------
@@ -93,7 +99,10 @@ def write_configurations(play: Play, folder: Path, port: int) -> tuple[Path, Pat
         The host's file and the station's.
     """
     values = {"host": LOOPBACK, "port": port, "site": SITE, "station": STATION}
+    starts_at = (now - DRAWN_LENGTH).isoformat(timespec="seconds")
     host, station = folder / "host.toml", folder / "station.toml"
     host.write_text(HOST_FILE.format(**values), encoding="utf-8")
-    station.write_text(STATION_FILE.format(view=play.view, camera=play.camera(), **values), encoding="utf-8")
+    station.write_text(
+        STATION_FILE.format(starts_at=starts_at, view=play.view, camera=play.camera(), **values), encoding="utf-8"
+    )
     return host, station

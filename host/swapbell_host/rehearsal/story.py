@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Generator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from swapbell_host.config import Config, read_config
@@ -24,7 +24,7 @@ LOOK_EVERY_S = 0.25
 LAST_WORD_LIMIT_S = 10.0
 
 
-Serve = Callable[[Config, Callable[[], datetime], threading.Event], None]
+Serve = Callable[[Config, Callable[[], datetime], threading.Event, Callable[[str], None]], None]
 
 
 def perform(play: Play, folder: Path, port: int | None, serve: Serve, show: Callable[[Heard], None]) -> Heard:
@@ -56,7 +56,7 @@ def perform(play: Play, folder: Path, port: int | None, serve: Serve, show: Call
         If a part does not start, or ends early.
     """
     with loopback_broker(folder, port) as chosen, Audience(chosen, SITE, STATION) as audience:
-        host_file, station_file = write_configurations(play, folder, chosen)
+        host_file, station_file = write_configurations(play, folder, chosen, datetime.now(UTC))
         with _host(serve, read_config(host_file), audience.now) as host:
             with station.running(station_file) as process:
                 while process.poll() is None:
@@ -73,12 +73,16 @@ def perform(play: Play, folder: Path, port: int | None, serve: Serve, show: Call
 def _host(serve: Serve, config: Config, now: Callable[[], datetime]) -> Generator[Future[None]]:
     stop = threading.Event()
     with ThreadPoolExecutor(1, "host") as thread:
-        host = thread.submit(serve, config, now, stop)
+        host = thread.submit(serve, config, now, stop, _unsaid)
         try:
             yield host
         finally:
             stop.set()
     host.result()
+
+
+def _unsaid(_line: str) -> None:
+    """Leave the host's own lines out: the view shows the notices that the broker carries."""
 
 
 def _check(host: Future[None]) -> None:
