@@ -1,0 +1,51 @@
+"""An empty ledger to write to: SQLite in a folder, and the same on a real PostgreSQL; each made once and copied."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import parts
+import pytest
+from orchard import NOON_AT, STATIONS
+from postgres_child import Cluster
+
+from swapbell_host.ledger import Ledger
+from swapbell_host.store import ledger_url
+
+
+def made(name: str) -> str:
+    with Ledger(ledger_url(name), STATIONS, NOON_AT):
+        return name
+
+
+@pytest.fixture(scope="session")
+def blank_ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return Path(made(str(tmp_path_factory.mktemp("blank") / "ledger.sqlite")))
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    parts.need("postgresql")
+    running = Cluster()
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="session")
+def blank_database(cluster: Cluster) -> str:
+    return made(cluster.database())
+
+
+@pytest.fixture
+def sqlite_ledger(tmp_path: Path, blank_ledger: Path) -> str:
+    return str(shutil.copy(blank_ledger, tmp_path / "ledger.sqlite"))
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def ledger_name(request: pytest.FixtureRequest) -> str:
+    """Return the name of an empty ledger, on either database."""
+    if request.param == "sqlite":
+        name: str = request.getfixturevalue("sqlite_ledger")
+        return name
+    running: Cluster = request.getfixturevalue("cluster")
+    return running.database(like=request.getfixturevalue("blank_database"))

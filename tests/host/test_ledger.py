@@ -1,0 +1,301 @@
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
+from sqlalchemy import create_engine, func, select
+
+from swapbell_host.intake import FUTURE_MAX, Arrival
+from swapbell_host.ledger import Ledger, Recorded
+from swapbell_host.schema import METADATA, crossings, health, rejected, tallies
+from swapbell_host.sequence import Hole
+from swapbell_host.store import ledger_url
+from swapbell_models.fault import Breakdown
+from swapbell_models.message import Health, Held, StationState, Subject, encode
+from swapbell_models.notice import Notice, NoticeKind, Urgency
+from swapbell_models.phase import Phase
+from swapbell_models.tally import Clock, Tally
+
+NOW_AT = NOON_AT + timedelta(minutes=30)
+
+
+@contextmanager
+def opened(name: str, now: datetime = NOW_AT) -> Iterator[Ledger]:
+    with Ledger(ledger_url(name), STATIONS, now) as ledger:
+        yield ledger
+
+
+@pytest.fixture
+def ledger(ledger_name: str) -> Iterator[Ledger]:
+    with opened(ledger_name) as ledger:
+        yield ledger
+
+
+def arrival(message: Tally | Health) -> Arrival:
+    subject = Subject.TALLY if isinstance(message, Tally) else Subject.HEALTH
+    return Arrival(topic_of(subject, message.station), encode(message))
+
+
+def record(ledger: Ledger, *messages: Tally | Health, at: datetime = NOW_AT) -> Recorded:
+    return ledger.record([arrival(message) for message in messages], at)
+
+
+def through(recorded: Recorded) -> dict[str, int]:
+    return {receipt.boot: receipt.through for _, _, receipt in recorded.receipts}
+
+
+def kept(ledger: Ledger, now: datetime = NOW_AT) -> list[Tally]:
+    return list(ledger.history(SITE, STATION, now).tallies)
+
+
+def rows(name: str, table: str) -> int:
+    engine = create_engine(ledger_url(name))
+    with engine.connect() as connection:
+        count = connection.execute(select(func.count()).select_from(METADATA.tables[table])).scalar_one()
+    engine.dispose()
+    return count
+
+
+def column(name: str, which: object) -> list[object]:
+    engine = create_engine(ledger_url(name))
+    with engine.connect() as connection:
+        found = list(connection.execute(select(which)).scalars())  # type: ignore[call-overload]
+    engine.dispose()
+    return found
+
+
+def test_a_batch_is_there_after_a_restart(ledger_name: str) -> None:
+    told = [tally(1, crossings=visits(0.25, 3.5)), tally(2, watched_s=7.125)]
+    with opened(ledger_name) as ledger:
+        record(ledger, *told)
+    with opened(ledger_name) as ledger:
+        assert kept(ledger) == told
+
+
+def test_a_receipt_covers_what_is_written_down(ledger: Ledger) -> None:
+    assert through(record(ledger, tally(1), tally(2), tally(4))) == {"b1": 2}
+
+
+def test_each_boot_has_its_own_receipt(ledger: Ledger) -> None:
+    assert through(record(ledger, tally(1), tally(1, boot="b2"))) == {"b1": 1, "b2": 1}
+
+
+def test_a_tally_that_came_before_is_not_written_twice(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1), tally(1))
+        record(ledger, tally(1))
+    assert (rows(ledger_name, "tallies"), rows(ledger_name, "rejected")) == (1, 0)
+
+
+def test_a_tally_that_came_before_is_answered_again(ledger: Ledger) -> None:
+    record(ledger, tally(1), tally(2))
+    assert through(record(ledger, tally(1))) == {"b1": 2}
+
+
+def test_a_receipt_survives_a_restart(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1), tally(2), tally(4))
+    with opened(ledger_name) as ledger:
+        assert through(record(ledger, tally(3))) == {"b1": 4}
+
+
+def test_seqs_may_run_backwards(ledger: Ledger) -> None:
+    record(ledger, tally(3), tally(2))
+    assert through(record(ledger, tally(1))) == {"b1": 3}
+
+
+def test_two_stations_of_one_name_are_noticed(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1))
+        assert record(ledger, tally(1, crossings=visits(1.0))).rejected == 1
+        assert kept(ledger) == [tally(1)]
+    assert "two stations may share one name" in str(column(ledger_name, rejected.c.reason)[0])
+
+
+def test_two_stations_of_one_name_are_noticed_in_one_batch(ledger: Ledger) -> None:
+    assert record(ledger, tally(1), tally(1, crossings=visits(1.0))).rejected == 1
+
+
+def test_what_is_rejected_is_kept_with_its_reason(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        ledger.record([Arrival(topic_of(Subject.TALLY), b"\xff\x00<tally/>")], NOW_AT)
+    assert column(ledger_name, rejected.c.payload) == [b"\xff\x00<tally/>"]
+
+
+def test_the_same_bad_message_again_is_one_row(ledger_name: str) -> None:
+    bad = Arrival(topic_of(Subject.TALLY), b"<tally/>")
+    with opened(ledger_name) as ledger:
+        ledger.record([bad, bad], NOW_AT)
+        ledger.record([bad], NOW_AT)
+    assert rows(ledger_name, "rejected") == 1
+
+
+def test_ten_megabytes_are_noted_but_not_kept(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        ledger.record([Arrival(topic_of(Subject.TALLY), b"x" * 10_000_000)], NOW_AT)
+    assert column(ledger_name, rejected.c.payload_bytes) == [10_000_000]
+    assert column(ledger_name, rejected.c.payload) == [b"x" * 1024]
+
+
+def test_a_receipt_covers_what_was_rejected_but_kept(ledger_name: str) -> None:
+    ahead = tally(2, start_at=NOW_AT + 2 * FUTURE_MAX)
+    with opened(ledger_name) as ledger:
+        assert through(record(ledger, tally(1), ahead)) == {"b1": 2}
+    with opened(ledger_name) as ledger:
+        assert through(record(ledger, tally(3))) == {"b1": 3}
+
+
+def test_what_was_too_early_once_is_taken_when_it_comes_again(ledger: Ledger) -> None:
+    ahead = tally(1, start_at=NOW_AT + 2 * FUTURE_MAX)
+    later_at = NOW_AT + 3 * FUTURE_MAX
+    record(ledger, ahead)
+    record(ledger, ahead, at=later_at)
+    assert kept(ledger, later_at) == [ahead]
+
+
+def health_of(*oldest: Held, state: StationState = StationState.WATCHING) -> Health:
+    return Health(station=STATION, state=state, oldest=oldest)
+
+
+def test_what_the_spool_lost_is_not_waited_for(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1), tally(5))
+        assert through(record(ledger, health_of(Held(boot="b1", seq=5)))) == {"b1": 5}
+    with opened(ledger_name) as ledger:
+        assert through(record(ledger, tally(6))) == {"b1": 6}
+
+
+def test_what_was_thought_lost_is_taken_when_it_comes(ledger: Ledger) -> None:
+    record(ledger, health_of(Held(boot="b1", seq=3)))
+    record(ledger, tally(2))
+    assert kept(ledger) == [tally(2)]
+
+
+def test_holes_are_listed(ledger: Ledger) -> None:
+    record(ledger, tally(1), tally(4), tally(8), health_of(Held(boot="b1", seq=3)))
+    assert ledger.holes(SITE, STATION) == [Hole("b1", 2, 2, True), Hole("b1", 3, 3, False), Hole("b1", 5, 7, False)]
+
+
+def test_a_station_says_the_same_in_one_row(ledger_name: str) -> None:
+    words = [StationState.WATCHING, StationState.WATCHING, StationState.BLIND, StationState.WATCHING]
+    with opened(ledger_name) as ledger:
+        for state in words:
+            record(ledger, health_of(state=state))
+    assert column(ledger_name, health.c.state) == ["watching", "blind", "watching"]
+
+
+def test_the_last_word_survives_a_restart(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, health_of(), health_of(state=StationState.LOST))
+    with opened(ledger_name) as ledger:
+        assert ledger.history(SITE, STATION, NOW_AT).health == health_of(state=StationState.LOST)
+
+
+def test_a_retained_word_that_is_known_is_no_news(ledger_name: str) -> None:
+    retained = Arrival(topic_of(Subject.HEALTH), encode(health_of()), retained=True)
+    with opened(ledger_name) as ledger:
+        record(ledger, health_of())
+        ledger.record([retained], NOW_AT + timedelta(hours=1))
+    assert column(ledger_name, health.c.last_at) == [NOW_AT]
+
+
+def test_a_free_clock_is_set_right_at_reading_and_kept_as_it_came(ledger_name: str) -> None:
+    spring_at = NOON_AT - timedelta(days=300)
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1, start_at=spring_at, clock=Clock.FREE))
+        assert kept(ledger) == []
+        record(ledger, tally(2))
+        assert [each.from_at for each in kept(ledger)] == [NOON_AT, NOON_AT + timedelta(seconds=TALLY_S)]
+    assert column(ledger_name, tallies.c.from_at) == [spring_at, NOON_AT + timedelta(seconds=TALLY_S)]
+
+
+def test_a_boot_that_learnt_the_time_before_a_restart_still_knows_it(ledger_name: str) -> None:
+    hours_later_at = NOW_AT + timedelta(hours=3)
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1))
+    with opened(ledger_name, hours_later_at) as ledger:
+        seq = 1 + int(3 * 3600 / TALLY_S)
+        record(ledger, tally(seq, start_at=NOON_AT - timedelta(days=300), clock=Clock.FREE), at=hours_later_at)
+        assert kept(ledger, hours_later_at)[-1].from_at == NOON_AT + timedelta(hours=3)
+
+
+def test_only_the_last_hour_is_judged_and_always_the_last_tally(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, *[tally(seq) for seq in range(1, 11)])
+        assert kept(ledger, NOON_AT + timedelta(hours=1, seconds=7 * TALLY_S)) == [tally(8), tally(9), tally(10)]
+    with opened(ledger_name, NOON_AT + timedelta(days=9)) as ledger:
+        assert kept(ledger, NOON_AT + timedelta(days=9)) == [tally(10)]
+
+
+def test_a_batch_that_fails_leaves_nothing(ledger_name: str) -> None:
+    with opened(ledger_name) as first, opened(ledger_name) as second:
+        record(second, tally(3, crossings=visits(1.0)))
+        record(first, tally(1))
+        with pytest.raises(Breakdown, match="another host writes to it"):
+            record(second, tally(2, crossings=visits(1.0)), tally(1))
+    assert (rows(ledger_name, "tallies"), rows(ledger_name, "crossings")) == (2, 1)
+
+
+NOTICE = Notice(SITE, STATION, NoticeKind.READY, Urgency.ACT, NOON_AT, "Time to swap.")
+
+
+def test_a_notice_is_raised_once(ledger: Ledger) -> None:
+    assert ledger.notebook.raise_notice(NOTICE, NOW_AT)
+    assert not ledger.notebook.raise_notice(NOTICE, NOW_AT)
+
+
+def test_a_notice_is_open_until_somebody_acknowledges_it(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        ledger.notebook.raise_notice(NOTICE, NOW_AT)
+        ledger.notebook.mark_told(1, NOW_AT)
+    with opened(ledger_name) as ledger:
+        (still_open,) = ledger.notebook.open_notices()
+        assert (still_open.notice, still_open.told_at, still_open.times_told) == (NOTICE, NOW_AT, 1)
+        assert ledger.notebook.acknowledge(1, NOW_AT, "Kim")
+        assert not ledger.notebook.acknowledge(1, NOW_AT, "Kim")
+        assert ledger.notebook.open_notices() == []
+
+
+def test_history_knows_what_was_raised_and_acknowledged(ledger: Ledger) -> None:
+    ledger.notebook.raise_notice(NOTICE, NOW_AT)
+    assert [past.acknowledged_at for past in ledger.history(SITE, STATION, NOW_AT).notices] == [None]
+    ledger.notebook.acknowledge(1, NOW_AT)
+    assert [past.acknowledged_at for past in ledger.history(SITE, STATION, NOW_AT).notices] == [NOW_AT]
+
+
+def test_an_acknowledgement_by_another_program_is_seen_within_a_second(ledger_name: str) -> None:
+    with opened(ledger_name) as host, opened(ledger_name) as other:
+        host.notebook.raise_notice(NOTICE, NOW_AT)
+        host.history(SITE, STATION, NOW_AT)
+        other.notebook.acknowledge(1, NOW_AT)
+        second_later = host.history(SITE, STATION, NOW_AT + timedelta(seconds=1))
+    assert second_later.notices[0].acknowledged_at == NOW_AT
+
+
+def test_a_station_stands_in_the_phase_that_the_person_states(sqlite_ledger: str) -> None:
+    with Ledger(ledger_url(sqlite_ledger), {(SITE, STATION): Phase.TOXIC}, NOW_AT) as ledger:
+        assert ledger.history(SITE, STATION, NOW_AT).phase is Phase.TOXIC
+
+
+@given(
+    batches=st.lists(st.lists(st.integers(1, 12), max_size=8), max_size=6),
+    restarts=st.sets(st.integers(0, 5)),
+)
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_each_tally_is_kept_exactly_once(
+    blank_ledger: Path, tmp_path_factory: pytest.TempPathFactory, batches: list[list[int]], restarts: set[int]
+) -> None:
+    name = str(shutil.copy(blank_ledger, tmp_path_factory.mktemp("ledger") / "ledger.sqlite"))
+    ledger = Ledger(ledger_url(name), STATIONS, NOW_AT)
+    for number, seqs in enumerate(batches):
+        record(ledger, *[tally(seq, crossings=visits(1.0)) for seq in seqs])
+        if number in restarts:
+            ledger = Ledger(ledger_url(name), STATIONS, NOW_AT)
+    came = {seq for seqs in batches for seq in seqs}
+    assert [each.seq for each in kept(ledger)] == sorted(came)
+    assert rows(name, crossings.name) == len(came)
