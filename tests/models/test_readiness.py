@@ -79,11 +79,8 @@ def test_the_sequential_test_adds_up_the_last_windows() -> None:
 
 
 def test_a_gap_makes_few_visits_unjudged() -> None:
-    told = tallies(counts(0, 0, 9), edges(LOOK_S), blind_between(700, 745))
-    assert (assess(told, moment(LOOK_S), RULE).step, assess(told, moment(LOOK_S), RULE).reason) == (
-        Step.UNJUDGED,
-        Reason.GAPS,
-    )
+    seen = assess(tallies(counts(0, 0, 9), edges(LOOK_S), blind_between(700, 731)), moment(LOOK_S), RULE)
+    assert (seen.step, seen.reason) == (Step.UNJUDGED, Reason.GAPS)
 
 
 def test_half_a_minute_unwatched_is_forgiven() -> None:
@@ -115,6 +112,7 @@ def test_the_tally_in_progress_is_no_gap() -> None:
 
 def test_a_station_that_stopped_telling_is_silent() -> None:
     told = tallies(counts(10, 10, 10), edges(LOOK_S))
+    assert assess(told, moment(LOOK_S + 600), RULE).step is Step.READY
     late = assess(told, moment(LOOK_S + 600.001), RULE)
     assert (late.step, late.reason) == (Step.UNJUDGED, Reason.SILENT)
     assert late.windows == assess(told, moment(LOOK_S), RULE).windows
@@ -126,13 +124,14 @@ def test_a_station_that_never_told_anything_is_silent() -> None:
 
 def test_what_claims_to_come_from_the_future_is_not_believed() -> None:
     told = tallies(counts(0, 10, 10), edges(LOOK_S))
-    assert assess(told, moment(LOOK_S - 75), RULE).last != assess(told, moment(LOOK_S), RULE).last
+    assert assess(told, moment(LOOK_S - 61), RULE).last != assess(told, moment(LOOK_S), RULE).last
     assert assess(told, moment(LOOK_S - 60), RULE) == assess(told, moment(LOOK_S), RULE)
 
 
 def test_the_verdict_carries_its_evidence() -> None:
     seen = verdict(counts(3, 12, 11))
     assert [window.counted for window in seen.windows] == [3, 12, 11]
+    assert seen.last is seen.windows[2]
     assert [window.watched_s for window in seen.windows] == [300.0] * 3
     assert seen.fullest is not None
     assert seen.fullest.counted == 12
@@ -157,6 +156,11 @@ def test_below_the_rule_there_is_no_luck_to_tell_of() -> None:
 def test_a_rule_that_cannot_be_judged_by_is_refused(rule: Callable[[], Rule], named: str) -> None:
     with pytest.raises(ValueError, match=f"^{named} must be "):
         rule()
+
+
+def test_a_rule_may_ask_for_little() -> None:
+    little = Rule(visits=2, window_s=0.01, silent_s=0.01)
+    assert verdict([899.985, 899.992], little).step is Step.TOUCHED
 
 
 lots_of_visits = st.lists(st.integers(0, 1199).map(float), max_size=70)
