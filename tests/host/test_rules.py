@@ -8,13 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tallies import edges, moment, tallies
 
-from swapbell_host.rules import REST, History, PastNotice, judge, verdict
+from swapbell_host.rules import History, PastNotice, judge, verdict
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Confirm, Reason, Rule, Step
 
 RULE = Rule()
+REST = timedelta(hours=12)
 BURST = [100 + 20.0 * k for k in range(12)]
 BUSY = [22.0 * k for k in range(41)]
 NOW = moment(900)
