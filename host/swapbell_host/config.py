@@ -14,6 +14,7 @@ A minimal one::
 Strict: an unknown key is a mistake, answered with the nearest one that is known.
 """
 
+import re
 import tomllib
 from collections import Counter
 from collections.abc import Mapping
@@ -192,4 +193,4 @@ def _absolute(name: str | None, folder: Path) -> str | None:
 
 def _plain(error: Exception) -> str:
     """Say where in the file's own words: `$.broker.port` is `broker.port`."""
-    return str(error).replace("$.", "").replace("$", "the file")
+    return re.sub(r"`\$\.?([^`]*)`$", lambda where: f"`{where[1] or 'the file'}`", str(error))

@@ -103,8 +103,9 @@ class _Reader:
 
 def table(status: Status, now: datetime) -> Table:
     """Return the stations as a table for a terminal."""
-    heads = ("station", "phase", "says", "visits", "watched", "heard", "missing", "rejected")
-    found = Table(*(Column(head, no_wrap=True) for head in heads), box=None, padding=(0, 2, 0, 0))
+    words = [Column(head, overflow="fold") for head in ("station", "phase", "says")]
+    figures = [Column(head, no_wrap=True) for head in ("visits", "watched", "heard", "missing", "rejected")]
+    found = Table(*words, *figures, box=None, padding=(0, 1, 0, 0))
     found.caption = "visits and watched share of the last window; heard: age of the last word"
     for each in status.stations:
         found.add_row(*_cells(each, now))

@@ -19,12 +19,13 @@ from swapbell_models.fault import Breakdown, Mistake
 # Our choice: `ack` writes for a few milliseconds; a slow card gets a thousand times that.
 BUSY_MS = 5_000
 
+_NO_ENTRY = "it cannot be opened or written; give its file and folder to the user who runs this, or choose another"
 # What SQLite's result codes mean for a person (sqlite.org/rescode.html), by the name's beginning.
 _SQLITE_WORDS = {
     "SQLITE_FULL": "the disk is full; free some space and start again, what was not stored will be sent again",
-    "SQLITE_READONLY": "it cannot be written; give its file and folder to the user who runs this, or choose another",
-    "SQLITE_PERM": "it cannot be written; give its file and folder to the user who runs this, or choose another",
-    "SQLITE_CANTOPEN": "it cannot be opened; give its file and folder to the user who runs this, or choose another",
+    "SQLITE_READONLY": _NO_ENTRY,
+    "SQLITE_PERM": _NO_ENTRY,
+    "SQLITE_CANTOPEN": _NO_ENTRY,
     "SQLITE_BUSY": "another program holds it; end that one first",
     "SQLITE_CORRUPT": "it is damaged; put it aside, restore a copy or start a new one",
     "SQLITE_NOTADB": "it is not a ledger; choose another file",
@@ -146,10 +147,10 @@ def _look(url: URL) -> None:
     if not path.exists() or path.stat().st_size == 0:
         return
     with Store(url, writing=False) as store, store.transaction() as connection:
-        _known_revision(url, connection)
         complaint = connection.execute(text("PRAGMA quick_check(1)")).scalar_one()
-    if complaint != "ok":
-        raise Breakdown(f"ledger {path}: {_SQLITE_WORDS['SQLITE_CORRUPT']} ({' '.join(complaint.split())})")
+        if complaint != "ok":
+            raise Breakdown(f"ledger {path}: {_SQLITE_WORDS['SQLITE_CORRUPT']} ({' '.join(complaint.split())})")
+        _known_revision(url, connection)
 
 
 def _known_revision(url: URL, connection: Connection) -> str | None:

@@ -1,0 +1,112 @@
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from orchard import SITE, STATION, STATIONS, tally, topic_of, visits
+
+from swapbell_host.config import Config, parse_config
+from swapbell_host.intake import Arrival
+from swapbell_host.ledger import Ledger
+from swapbell_host.status import StationStatus, read_status
+from swapbell_host.store import ledger_url
+from swapbell_models.message import Health, Held, StationState, Subject, encode
+from swapbell_models.notice import Notice, NoticeKind, Urgency
+
+HOST_TOML = """
+ledger = "{ledger}"
+[broker]
+host = "192.0.2.10"
+[[station]]
+site = "orchard"
+name = "north"
+[[station]]
+site = "orchard"
+name = "south"
+"""
+SWAPBELL_HOST = str(Path(sys.executable).parent / "swapbell-host")
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+def config_of(ledger: str) -> Config:
+    return parse_config(HOST_TOML.format(ledger=ledger), Path("host.toml"))
+
+
+def filled(ledger_name: str, now: datetime) -> None:
+    """Leave 20 tallies of which two are missing, something that nobody can read, and an open notice."""
+    start_at = now - timedelta(seconds=15.0 * 20)
+    told = [tally(seq, start_at=start_at, crossings=visits(1.0)) for seq in range(1, 21) if seq not in {3, 5}]
+    health = Health(station=STATION, state=StationState.WATCHING, oldest=(Held(boot="b1", seq=4),))
+    batch = [Arrival(topic_of(Subject.TALLY), encode(each)) for each in told]
+    batch += [Arrival(topic_of(Subject.HEALTH), encode(health)), Arrival(topic_of(Subject.TALLY), b"?")]
+    with Ledger(ledger_url(ledger_name), STATIONS, now) as ledger:
+        ledger.record([*batch, Arrival("swapbell/1/orchard/east/tally", b"?")], now)
+        ledger.notebook.raise_notice(
+            Notice(SITE, STATION, NoticeKind.TOUCHED, Urgency.LOOK, now, "Ten visits in five minutes."), now
+        )
+
+
+def test_a_station_stands_as_its_ledger_says(ledger_name: str) -> None:
+    now = datetime.now(UTC)
+    filled(ledger_name, now)
+    status = read_status(config_of(ledger_name), now)
+    assert status.stations[0] == StationStatus(
+        "orchard", "north", "luring", "touched", "", 18, 0.9, heard_at=now, missing=1, lost=1, rejected=1
+    )
+    assert [entry.notice.text for entry in status.notices] == ["Ten visits in five minutes."]
+    assert status.rejected_of_strangers == 1
+
+
+def test_of_a_station_that_never_spoke_nothing_is_known(ledger_name: str) -> None:
+    south = read_status(config_of(ledger_name), datetime.now(UTC)).stations[1]
+    assert (south.verdict, south.reason, south.visits, south.watched_share) == ("unjudged", "silent", None, None)
+    assert south.heard_at is None
+
+
+@pytest.fixture
+def swapbell_host(tmp_path: Path, sqlite_ledger: str) -> Run:
+    filled(sqlite_ledger, datetime.now(UTC))
+    (tmp_path / "host.toml").write_text(HOST_TOML.format(ledger=sqlite_ledger))
+
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run([SWAPBELL_HOST, *words], cwd=tmp_path, capture_output=True, text=True, check=False)
+
+    return run
+
+
+def test_status_prints_a_line_for_each_station_and_the_open_notices(swapbell_host: Run) -> None:
+    printed = swapbell_host("status").stdout
+    north, south = (line.split() for line in printed.splitlines() if line.startswith("orchard/"))
+    assert north[:5] == ["orchard/north", "luring", "touched", "18", "90"]
+    assert south[1:6] == ["luring", "unjudged:", "silent", "-", "-"]
+    assert "notice 1, told 0 times: Ten visits in five minutes." in printed
+
+
+def test_status_speaks_json(swapbell_host: Run) -> None:
+    said = json.loads(swapbell_host("status", "--json").stdout)
+    assert [(each["station"], each["visits"]) for each in said["stations"]] == [("north", 18), ("south", None)]
+
+
+def test_a_notice_is_acknowledged_once(swapbell_host: Run) -> None:
+    assert swapbell_host("ack", "1", "--by", "Kim").stdout == "acknowledged: Ten visits in five minutes.\n"
+    again = swapbell_host("ack", "1")
+    assert (again.returncode, again.stderr) == (2, "notice 1 is not open; open are: none\n")
+
+
+def test_all_notices_are_acknowledged_at_once(swapbell_host: Run) -> None:
+    assert swapbell_host("ack", "--all").stdout == "acknowledged: Ten visits in five minutes.\n"
+    assert swapbell_host("ack", "--all").returncode == 0
+
+
+@pytest.mark.parametrize("words", [["ack"], ["ack", "1", "--all"]])
+def test_ack_wants_to_know_which(swapbell_host: Run, words: list[str]) -> None:
+    assert swapbell_host(*words).stderr.startswith("ack needs one notice's number, or --all")
+
+
+def test_status_alters_nothing(swapbell_host: Run, sqlite_ledger: str) -> None:
+    before = Path(sqlite_ledger).read_bytes()
+    swapbell_host("status")
+    assert Path(sqlite_ledger).read_bytes() == before
