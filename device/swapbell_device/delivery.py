@@ -25,7 +25,8 @@ class Patience:
     retry_s, retry_max_s
         Before it knocks again at the broker, doubled from try to try.
     resend_s, resend_max_s
-        Before it sends again what was not receipted, doubled each time: a host that is away for days costs little.
+        Before it sends again what was not receipted, doubled each time: a host that is away for days costs little. A
+        broker that owes an acknowledgement for `resend_s` is left and knocked at anew.
     health_s
         Between two reports of health.
     stop_s, end_s
@@ -47,12 +48,11 @@ PATIENT = Patience()
 class Wire(Protocol):
     """Where messages go."""
 
-    @property
-    def under_way(self) -> int:
-        """How many messages the broker has not acknowledged."""
+    def unacknowledged_s(self, now_s: float) -> float:
+        """Return for how long the broker owes an acknowledgement [s]; 0 if it owes none."""
         ...
 
-    def publish(self, subject: Subject, payload: bytes) -> None:
+    def publish(self, subject: Subject, payload: bytes, now_s: float) -> None:
         """Send a message at least once."""
         ...
 
@@ -79,31 +79,31 @@ class Delivery:
         self._sent_s: dict[tuple[str, int], float] = {}
 
     def step(self, now_s: float) -> bool:
-        """Send what is due; return False if the broker has not acknowledged the last round in time.
+        """Send what is due; return False, and send nothing, if the broker no longer acknowledges.
 
         Parameters
         ----------
         now_s : float
             Any clock that never goes back [s].
         """
+        if self._wire.unacknowledged_s(now_s) >= self._patience.resend_s:
+            return False
         if now_s >= self._health_due_s:
-            self._wire.publish(Subject.HEALTH, encode(self._health()))
+            self._wire.publish(Subject.HEALTH, encode(self._health()), now_s)
             self._health_due_s = now_s + self._patience.health_s
-        return self._send(self._spool.pending(WINDOW), now_s)
+        self._send(self._spool.pending(WINDOW), now_s)
+        return True
 
     def receipted(self) -> None:
         """Note that the host is there: what stays without a receipt is soon worth another try."""
         self._resend_s = self._patience.resend_s
 
-    def _send(self, pending: list[Entry], now_s: float) -> bool:
+    def _send(self, pending: list[Entry], now_s: float) -> None:
         self._sent_s = {(boot, seq): self._sent_s.get((boot, seq), NEVER_S) for boot, seq, _ in pending}
         due = [entry for entry in pending if now_s - self._sent_s[entry.boot, entry.seq] >= self._resend_s]
         again = any(self._sent_s[entry.boot, entry.seq] > NEVER_S for entry in due)
-        if again and self._wire.under_way:
-            return False
         for entry in due:
-            self._wire.publish(Subject.TALLY, entry.payload)
+            self._wire.publish(Subject.TALLY, entry.payload, now_s)
             self._sent_s[entry.boot, entry.seq] = now_s
         if again:
             self._resend_s = min(2.0 * self._resend_s, self._patience.resend_max_s)
-        return True

@@ -145,9 +145,8 @@ class Link:
         if not session.accepted:
             return
         stopped = replace(self._health(), state=StationState.STOPPED)
-        session.publish(Subject.HEALTH, encode(stopped))
-        give_up_s = time.monotonic() + FAREWELL_S
-        while session.under_way and time.monotonic() < give_up_s and session.step(TICK_S):
+        session.publish(Subject.HEALTH, encode(stopped), time.monotonic())
+        while 0.0 < session.unacknowledged_s(time.monotonic()) < FAREWELL_S and session.step(TICK_S):
             for payload in session.arrived():
                 self._receive(payload)
 

@@ -67,15 +67,14 @@ class Session:
         self.accepted = False
         self.refusal: str | None = None
         self.acknowledged = False
-        self._under_way: set[int] = set()
+        self._sent_s: dict[int, float] = {}
         self._arrived: list[bytes] = []
         self._door = door
         self._client = self._make_client()
 
-    @property
-    def under_way(self) -> int:
-        """Return how many messages the broker has not acknowledged."""
-        return len(self._under_way)
+    def unacknowledged_s(self, now_s: float) -> float:
+        """Return for how long the broker owes an acknowledgement [s]; 0 if it owes none."""
+        return now_s - min(self._sent_s.values(), default=now_s)
 
     def open(self) -> None:
         """Knock at the broker.
@@ -94,11 +93,11 @@ class Session:
         except NO_MQTT:
             return False
 
-    def publish(self, subject: Subject, payload: bytes) -> None:
+    def publish(self, subject: Subject, payload: bytes, now_s: float) -> None:
         """Send a message at least once; health stays on the broker for whoever comes later."""
         retain = subject is Subject.HEALTH
         sent = self._client.publish(self._door.topics[subject], payload, QOS_AT_LEAST_ONCE, retain)
-        self._under_way.add(sent.mid)
+        self._sent_s[sent.mid] = now_s
 
     def arrived(self) -> list[bytes]:
         """Return the receipts that arrived since the last time, as they came."""
@@ -140,7 +139,7 @@ class Session:
 
     def _on_publish(self, _: mqtt.Client, __: Any, mid: int, ___: ReasonCode, ____: Properties) -> None:
         self.acknowledged = True
-        self._under_way.discard(mid)
+        self._sent_s.pop(mid, None)
 
     def _on_message(self, _: mqtt.Client, __: Any, message: mqtt.MQTTMessage) -> None:
         self._arrived.append(bytes(message.payload))

@@ -1,5 +1,6 @@
 """What is sent on one connection, and when."""
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,10 +19,13 @@ class Recorder:
     """A wire that writes down what is sent, and acknowledges at once unless it is told not to."""
 
     def __init__(self) -> None:
-        self.under_way = 0
+        self.owed_since_s = math.inf
         self.sent: list[tuple[Subject, bytes]] = []
 
-    def publish(self, subject: Subject, payload: bytes) -> None:
+    def unacknowledged_s(self, now_s: float) -> float:
+        return max(0.0, now_s - self.owed_since_s)
+
+    def publish(self, subject: Subject, payload: bytes, now_s: float) -> None:
         self.sent.append((subject, payload))
 
     def seqs(self) -> list[int]:
@@ -84,11 +88,21 @@ def test_a_broker_that_acknowledges_nothing_is_not_fed_again(
     spool: Spool, wire: Recorder, delivery: Delivery
 ) -> None:
     spool.put(tally(1))
-    wire.under_way = 1
+    wire.owed_since_s = 0.0
     assert delivery.step(0.0)
     assert delivery.step(29.0)
     assert not delivery.step(30.0)
     assert wire.seqs() == [1]
+
+
+def test_an_acknowledgement_that_is_only_a_little_late_stops_nothing(
+    spool: Spool, wire: Recorder, delivery: Delivery
+) -> None:
+    spool.put(tally(1))
+    delivery.step(0.0)
+    wire.owed_since_s = 29.0
+    assert delivery.step(30.0)
+    assert wire.seqs() == [1, 1]
 
 
 def test_health_is_told_at_once_and_every_minute(wire: Recorder, delivery: Delivery) -> None:
