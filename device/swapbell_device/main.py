@@ -100,6 +100,44 @@ def tell_truth(
         typer.echo(line)
 
 
+@app.command("draw")
+def draw_condition(
+    condition: Annotated[str, typer.Argument(help="What to draw, such as calm, rain or feints.")],
+    out: Annotated[Path, typer.Option("--out", help="An existing folder for the clip and its truth.")],
+    seed: Annotated[int, typer.Option("--seed", help="The same seed draws the same scene.")] = 1,
+) -> None:
+    """Draw a field condition as a clip with its station file and its exact truth.
+
+    The clip is lossless; frames that come unevenly get a times file.
+
+    Example: swapbell-device draw rain --seed 3 --out clips
+    """
+    from swapbell_device.drawing.film import film_condition
+
+    for path in film_condition(condition, seed, out):
+        typer.echo(path)
+
+
+@app.command("score")
+def score_counter(
+    folder: Annotated[Path | None, typer.Argument(help="A folder of clips, each with its *.truth.json.")] = None,
+    drawn: Annotated[bool, typer.Option("--drawn", help="Score on drawn field conditions instead.")] = False,
+    seeds: Annotated[int, typer.Option("--seeds", min=1, help="How many scenes of each drawn condition.")] = 1,
+    only: Annotated[list[str] | None, typer.Option("--only", help="Only this condition; may be repeated.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="All figures as JSON.")] = False,
+) -> None:
+    """Score the counter against the truth: precision, recall, F1, counts, sizes, lengths, the worst five minutes.
+
+    Events match one to one within half a second, each direction on its own.
+
+    Example: swapbell-device score --drawn --seeds 3
+    """
+    from swapbell_device import scoreboard, scoretable
+
+    board = scoreboard.scores(scoreboard.cases(folder, drawn, seeds, only or ()), watch)
+    typer.echo(scoretable.as_json(board) if as_json else scoretable.as_table(board))
+
+
 def run() -> None:
     """Run the command line."""
     fault.speak(app)

@@ -56,6 +56,11 @@ def draw(condition: str, seed: int) -> Scene:
     Mistake
         If there is no such condition.
     """
+    check(condition)
+    return CONDITIONS[condition](zlib.crc32(f"{condition}/{seed}".encode()))
+
+
+def check(condition: str) -> None:
+    """Refuse a condition that is not in the catalogue."""
     if condition not in CONDITIONS:
         raise Mistake(f"condition {condition}: there is no such condition; choose from {', '.join(CONDITIONS)}")
-    return CONDITIONS[condition](zlib.crc32(f"{condition}/{seed}".encode()))

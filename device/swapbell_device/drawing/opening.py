@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from swapbell_device.drawing.way import Array, Point, Way
+from swapbell_device.drawing.way import STEP_S, Array, Point, Way
 from swapbell_models.tally import Direction
 
 # The design's words: a crossing is a centre that passes the line and then gets at least half a body length beyond it.
@@ -69,10 +69,10 @@ class Opening:
         while (far := _first(beyond[settled:] * side <= -BEYOND_BODIES * length_mm)) is not None:
             settled += far
             before = _last(beyond[:settled] * side >= 0.0)
-            part = beyond[before] / (beyond[before] - beyond[before + 1])
+            part = float(beyond[before] / (beyond[before] - beyond[before + 1]))
             side = -side
             if abs(aside[before] + part * (aside[before + 1] - aside[before])) <= self.width_mm / 2:
-                yield way.times_s[before] + part * (way.times_s[1] - way.times_s[0]), _direction(side)
+                yield way.start_s + STEP_S * (before + part), _direction(side)
 
 
 def _direction(side: float) -> Direction:
