@@ -13,6 +13,7 @@ from threading import Event
 
 import numpy as np
 import pytest
+from clips import STATION, pictures, walk, write_clip
 from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
 from spooled import names, opened
@@ -178,6 +179,29 @@ def test_a_signal_finishes_the_tally_in_progress(broker: Broker, tmp_path: Path,
     assert said.splitlines()[-1] == "orchard/north ended; every tally is in the host's ledger"
     assert host.tallies[-1].seconds <= 0.5
     assert len(host.tallies) > 4
+
+
+@pytest.mark.part("mosquitto")
+def test_running_a_clip_tells_the_crossings_that_counting_it_tells(broker: Broker, tmp_path: Path) -> None:
+    there, back = walk((20, 120), (300, 120), 40), walk((300, 80), (20, 80), 40)
+    write_clip(
+        tmp_path / "clip.avi", pictures([[None] * 60 + there + [None] * 100, [None] * 100 + back + [None] * 60])
+    )
+    (tmp_path / "gate.toml").write_text(STATION)
+    path = configured(tmp_path, broker.port)
+    clip = 'kind = "clip"\npath = "clip.avi"'
+    path.write_text('station_file = "gate.toml"\n' + path.read_text().replace('kind = "drawn"\npace = 0.0', clip))
+    words = [COMMAND, "count", str(tmp_path / "clip.avi"), "--station", str(tmp_path / "gate.toml")]
+    counted = [json.loads(line) for line in subprocess.check_output(words).splitlines()]
+    with Listener(broker.port) as host, process(path) as station:
+        _, said = station.communicate(timeout=60)
+    assert (station.returncode, said.splitlines()[-1]) == (
+        0,
+        "orchard/north ended; every tally is in the host's ledger",
+    )
+    told = [(tally.up_s + c.at_s, c.direction.value) for tally in host.tallies for c in tally.crossings]
+    assert [at_s for at_s, _ in told] == pytest.approx([event["t_s"] for event in counted], abs=0.002)
+    assert [direction for _, direction in told] == [event["direction"] for event in counted] == ["in", "out"]
 
 
 def test_a_wrong_configuration_is_one_line_and_the_callers_mistake(tmp_path: Path) -> None:
