@@ -20,15 +20,13 @@ Strict: an unknown key is a mistake, answered with the nearest one that is known
 own folder.
 """
 
-import tomllib
-from collections.abc import Iterator, Mapping
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, cast
+from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
+from swapbell_models import settings
 from swapbell_models.fault import Mistake
 from swapbell_models.tally import AwareDatetime, Name
 
@@ -120,9 +118,6 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
     tally_s: Annotated[float, Meta(ge=0.1, le=3600.0)] = TALLY_S
 
 
-CAMERAS: dict[str, type[msgspec.Struct]] = {"clip": ClipCamera, "drawn": DrawnCamera}
-
-
 def read_config(path: Path) -> Config:
     """Read and check a configuration file.
 
@@ -142,18 +137,10 @@ def read_config(path: Path) -> Config:
 
 def parse_config(text: str, path: Path) -> Config:
     """Check the text of a configuration file; relative paths in it count from the folder of `path`."""
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise Mistake(f"configuration {path}: not valid TOML: {error}") from error
-    for where, table, kind in _tables(document):
-        _check_keys(where, table, kind, path)
-    try:
-        config = msgspec.convert(document, Config, dec_hook=lambda _, name: path.resolve().parent / name)
-    except msgspec.ValidationError as error:
-        raise Mistake(f"configuration {path}: {_plain(error)}") from error
+    what, folder = f"configuration {path}", path.resolve().parent
+    config = settings.parse(text, Config, what, dec_hook=lambda _, name: folder / name)
     if isinstance(config.camera, ClipCamera) and config.station_file is None:
-        raise Mistake(f"configuration {path}: a clip needs station_file, the file that says where its gate lies")
+        raise Mistake(f"{what}: a clip needs station_file, the file that says where its gate lies")
     return config
 
 
@@ -171,26 +158,3 @@ def password(broker: BrokerSection) -> str | None:
         return broker.password_file.read_text(encoding="utf-8").rstrip("\r\n")
     except (OSError, UnicodeDecodeError) as error:
         raise Mistake(f"password file {broker.password_file}: {error}; it must hold the password alone") from error
-
-
-def _tables(document: Mapping[str, object]) -> Iterator[tuple[str, Mapping[str, object], type[msgspec.Struct]]]:
-    yield "", document, Config
-    camera = document.get("camera")
-    kind = cast("dict[str, object]", camera).get("kind") if isinstance(camera, dict) else None
-    sections = {"camera": CAMERAS.get(str(kind)), "broker": BrokerSection, "spool": SpoolSection}
-    for name, section in sections.items():
-        table = document.get(name)
-        if section is not None and isinstance(table, dict):
-            yield f"{name}.", cast("dict[str, object]", table), section
-
-
-def _check_keys(where: str, table: Mapping[str, object], kind: type[msgspec.Struct], path: Path) -> None:
-    known = {*kind.__struct_encode_fields__, *filter(None, [kind.__struct_config__.tag_field])}
-    for key in table.keys() - known:
-        near = get_close_matches(key, sorted(known), n=1, cutoff=0.0)
-        raise Mistake(f"configuration {path}: unknown key {where}{key}; did you mean {where}{near[0]}?")
-
-
-def _plain(error: Exception) -> str:
-    """Say where in the file's own words: `$.broker.port` is `broker.port`."""
-    return str(error).replace("$.", "").replace("$", "the file")

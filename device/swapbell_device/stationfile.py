@@ -1,19 +1,39 @@
 """The station file: where the gate lies in the image and how image points lie on the board."""
 
 import math
-import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn, cast
 
+import msgspec
+
+from swapbell_models import settings
 from swapbell_models.fault import Mistake
 from swapbell_models.optics import Optics, Point, Square, angled
 
-SECTIONS = {"view": {"mm_per_px", "plane_px", "plane_mm"}, "gate": {"line_px", "inside_px"}}
-NEEDED = {"view": set[str](), "gate": {"line_px", "inside_px"}}
 # Our choice: a gate shorter than this cannot let a wasp through (thorax about 3.5 mm).
 GATE_MIN_MM = 1.0
+
+
+class View(msgspec.Struct, frozen=True, kw_only=True):
+    """The file's `[view]`: a scale, or the same points in the image and on the board."""
+
+    mm_per_px: float | None = None
+    plane_px: tuple[Point, ...] | None = None
+    plane_mm: tuple[Point, ...] | None = None
+
+
+class Gate(msgspec.Struct, frozen=True, kw_only=True):
+    """The file's `[gate]`: the line's two ends, and a point on the station's side."""
+
+    line_px: tuple[Point, Point]
+    inside_px: Point
+
+
+class Sheet(msgspec.Struct, frozen=True, kw_only=True):
+    """The file as it is written."""
+
+    view: View
+    gate: Gate
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,79 +82,34 @@ def read_station(path: Path) -> StationFile:
 
 def parse_station(text: str, name: str) -> StationFile:
     """Check the text of a station file; `name` stands in the message of a `Mistake`."""
+    what = f"station file {name}"
+    sheet = settings.parse(text, Sheet, what)
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise Mistake(f"station file {name}: not valid TOML: {error}") from error
-    sheet = _Sheet(name, document)
-    optics = sheet.optics()
-    return StationFile(optics, sheet.gate(optics))
+        optics = _optics(sheet.view)
+        return StationFile(optics, _gate(sheet.gate, optics))
+    except ValueError as error:
+        raise Mistake(f"{what}: {error}") from error
 
 
-class _Sheet:
-    """One parsed document and its name for messages."""
+def _optics(view: View) -> Optics:
+    match view:
+        case View(mm_per_px=float(scale), plane_px=None, plane_mm=None):
+            return Square(scale)
+        case View(mm_per_px=None, plane_px=tuple(image_px), plane_mm=tuple(board_mm)):
+            return angled(image_px, board_mm)
+        case _:
+            raise ValueError("view needs either mm_per_px, or plane_px together with plane_mm")
 
-    def __init__(self, name: str, document: Mapping[str, object]) -> None:
-        self._name = name
-        for section in document:
-            if section not in SECTIONS:
-                self._refuse(f"unknown key {section}; it has the sections view and gate")
-        self._view = self._section(document, "view")
-        self._gate = self._section(document, "gate")
 
-    def optics(self) -> Optics:
-        flat, plane = "mm_per_px" in self._view, {"plane_px", "plane_mm"} & set(self._view)
-        if flat == bool(plane) or len(plane) == 1:
-            self._refuse("view needs either mm_per_px, or plane_px together with plane_mm")
-        try:
-            if flat:
-                return Square(self._number("view.mm_per_px", self._view["mm_per_px"]))
-            return angled(self._points("view.plane_px", self._view), self._points("view.plane_mm", self._view))
-        except ValueError as error:
-            self._refuse(f"view: {error}")
-
-    def gate(self, optics: Optics) -> GateLine:
-        line = self._points("gate.line_px", self._gate)
-        if len(line) != 2:  # noqa: PLR2004  (a segment has two ends)
-            self._refuse(f"gate.line_px needs two points, not {len(line)}")
-        start, end = line
-        inside = self._point("gate.inside_px", self._gate["inside_px"])
-        if math.dist(optics.to_mm(*start), optics.to_mm(*end)) < GATE_MIN_MM:
-            self._refuse(f"gate.line_px is shorter than {GATE_MIN_MM:g} mm; its two ends must lie apart")
-        if _is_on_line(start, end, inside):
-            self._refuse("gate.inside_px lies on the gate line; choose a point on the station's side")
-        return GateLine(start, end, inside)
-
-    def _section(self, document: Mapping[str, object], section: str) -> Mapping[str, object]:
-        table = document.get(section)
-        if not isinstance(table, dict):
-            self._refuse(f"the section [{section}] is missing")
-        keys = {str(key) for key in cast("dict[object, object]", table)}
-        if unknown := sorted(keys - SECTIONS[section]):
-            self._refuse(f"unknown key {section}.{unknown[0]}; it may have {', '.join(sorted(SECTIONS[section]))}")
-        if missing := sorted(NEEDED[section] - keys):
-            self._refuse(f"{section}.{missing[0]} is missing")
-        return cast("dict[str, object]", table)
-
-    def _points(self, key: str, table: Mapping[str, object]) -> list[Point]:
-        value = table[key.rpartition(".")[2]]
-        if not isinstance(value, list):
-            self._refuse(f"{key} must be a list of points [x, y]")
-        return [self._point(key, point) for point in cast("list[object]", value)]
-
-    def _point(self, key: str, value: object) -> Point:
-        numbers = cast("list[object]", value) if isinstance(value, list) else []
-        if len(numbers) != 2:  # noqa: PLR2004  (x and y)
-            self._refuse(f"{key} needs points of two numbers [x, y]")
-        return self._number(key, numbers[0]), self._number(key, numbers[1])
-
-    def _number(self, key: str, value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            self._refuse(f"{key} must be a finite number, not {value}")
-        return float(value)
-
-    def _refuse(self, what: str) -> NoReturn:
-        raise Mistake(f"station file {self._name}: {what}")
+def _gate(gate: Gate, optics: Optics) -> GateLine:
+    (start, end), inside = gate.line_px, gate.inside_px
+    if not all(math.isfinite(number) for number in (*start, *end, *inside)):
+        raise ValueError("gate.line_px and gate.inside_px need finite numbers")
+    if math.dist(optics.to_mm(*start), optics.to_mm(*end)) < GATE_MIN_MM:
+        raise ValueError(f"gate.line_px is shorter than {GATE_MIN_MM:g} mm; its two ends must lie apart")
+    if _is_on_line(start, end, inside):
+        raise ValueError("gate.inside_px lies on the gate line; choose a point on the station's side")
+    return GateLine(start, end, inside)
 
 
 def _is_on_line(start: Point, end: Point, point: Point) -> bool:

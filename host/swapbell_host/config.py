@@ -14,17 +14,14 @@ A minimal one::
 Strict: an unknown key is a mistake, answered with the nearest one that is known.
 """
 
-import re
-import tomllib
 from collections import Counter
-from collections.abc import Mapping
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, cast
+from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
+from swapbell_models import settings
 from swapbell_models.fault import Mistake
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import RULE_VISITS, SILENT_S, Confirm, Rule
@@ -134,38 +131,14 @@ def read_config(path: Path) -> Config:
 
 def parse_config(text: str, path: Path) -> Config:
     """Check the text of a configuration file; relative paths in it count from the folder of `path`."""
+    what = f"configuration {path}"
+    config = settings.parse(text, Config, what)
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise Mistake(f"configuration {path}: not valid TOML: {error}") from error
-    _check_keys(document, Config, path)
-    try:
-        config = msgspec.convert(document, Config)
         config.rules()
-    except (msgspec.ValidationError, ValueError) as error:
-        raise Mistake(f"configuration {path}: {_plain(error)}") from error
+    except ValueError as error:
+        raise Mistake(f"{what}: {error}") from error
     _check_names(config, path)
     return _resolved(config, path.resolve().parent)
-
-
-SECTIONS: dict[str, type[msgspec.Struct]] = {
-    "broker": BrokerSection,
-    "rule": RuleSection,
-    "alerts": AlertsSection,
-    "station": StationSection,
-}
-
-
-def _check_keys(document: Mapping[str, object], kind: type[msgspec.Struct], path: Path, where: str = "") -> None:
-    known = kind.__struct_encode_fields__
-    for key, value in document.items():
-        if key not in known:
-            near = get_close_matches(key, known, n=1, cutoff=0.0)
-            raise Mistake(f"configuration {path}: unknown key {where}{key}; did you mean {where}{near[0]}?")
-        tables = cast("list[object]", value) if isinstance(value, list) else [value]
-        for table in tables:
-            if isinstance(table, dict) and key in SECTIONS:
-                _check_keys(cast("dict[str, object]", table), SECTIONS[key], path, f"{key}.")
 
 
 def _check_names(config: Config, path: Path) -> None:
@@ -189,8 +162,3 @@ def _resolved(config: Config, folder: Path) -> Config:
 
 def _absolute(name: str | None, folder: Path) -> str | None:
     return None if name is None else str(folder / name)
-
-
-def _plain(error: Exception) -> str:
-    """Say where in the file's own words: `$.broker.port` is `broker.port`."""
-    return re.sub(r"`\$\.?([^`]*)`$", lambda where: f"`{where[1] or 'the file'}`", str(error))
