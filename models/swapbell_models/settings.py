@@ -50,9 +50,9 @@ def parse(text: str, kind: type[Settings], what: str, dec_hook: Callable[[type, 
 
 def _strangers(value: object, kind: inspect.Type, where: str) -> Iterator[tuple[str, str]]:
     """Yield each unknown key with the nearest known one, both with the tables that they stand in."""
-    items = cast("list[object]", value) if isinstance(value, list) else []
-    for item in items if isinstance(kind, inspect.VarTupleType) else ():
-        yield from _strangers(item, kind.item_type, where)
+    if isinstance(kind, inspect.VarTupleType):
+        for item in _items(value):
+            yield from _strangers(item, kind.item_type, where)
     struct = _struct(value, kind)
     if struct is None:
         return
@@ -62,6 +62,10 @@ def _strangers(value: object, kind: inspect.Type, where: str) -> Iterator[tuple[
             yield from _strangers(inner, fields[key], f"{where}{key}.")
         elif key != struct.tag_field:
             yield f"{where}{key}", where + get_close_matches(key, sorted(fields), n=1, cutoff=0.0)[0]
+
+
+def _items(value: object) -> list[object]:
+    return cast("list[object]", value) if isinstance(value, list) else []
 
 
 def _struct(value: object, kind: inspect.Type) -> inspect.StructType | None:
