@@ -7,6 +7,7 @@ import numpy as np
 
 from swapbell_device.drawing.sight import Sight
 from swapbell_device.drawing.sprite import Picture
+from swapbell_device.drawing.way import Point
 
 
 class Surface(Enum):
@@ -60,7 +61,7 @@ def _board(
     rng: np.random.Generator,
 ) -> Picture:
     (along, across, strength), (tone, contrast) = surface.value, tone_contrast
-    fine = pattern(size, along / mm_per_px, across / mm_per_px, rng)
+    fine = _bent(pattern(size, along / mm_per_px, across / mm_per_px, rng), along / mm_per_px, rng)
     coarse = pattern(size, 25.0 / mm_per_px, 18.0 / mm_per_px, rng)
     return np.clip(tone + contrast * strength * (0.8 * fine + 0.6 * coarse), 0.01, 1.0).astype(np.float32)
 
@@ -72,6 +73,23 @@ def pattern(size_px: tuple[int, int], along_px: float, across_px: float, rng: np
     seeds = rng.standard_normal((small[1], small[0]), np.float32)
     grown = np.asarray(cv2.resize(seeds, (width, height), interpolation=cv2.INTER_CUBIC), np.float32)
     return np.asarray((grown - np.mean(grown)) / max(float(np.std(grown)), 1e-6), np.float32)
+
+
+def _bent(picture: Picture, along_px: float, rng: np.random.Generator) -> Picture:
+    """Return a pattern whose grain is a little wavy, as no grain is straight."""
+    height, width = len(picture), len(picture[0])
+    x, y = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
+    turns = 2.0 * np.pi * (x / (4.0 * max(along_px, 10.0)) + y / (2.0 * height)) + rng.uniform(0.0, 6.0)
+    wavy = np.asarray(y + 0.1 * along_px * np.sin(turns), np.float32)
+    return np.asarray(cv2.remap(picture, x, wavy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT), np.float32)
+
+
+def lay_wall(picture: Picture, ends_px: tuple[Point, Point], width_px: float, times: float) -> None:
+    """Lay a straight wall on the board: a bar lighter or darker than what is around it."""
+    mask = np.zeros(picture.shape, np.uint8)
+    one, other = ((round(x * 16), round(y * 16)) for x, y in ends_px)
+    cv2.line(mask, one, other, 255, max(1, round(width_px)), cv2.LINE_AA, 4)
+    picture *= 1.0 + (times - 1.0) * (mask.astype(np.float32) / 255.0)
 
 
 def speckle(picture: Picture, count: int, largest_px: float, rng: np.random.Generator) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 
 from swapbell_device.drawing.behaviour import Place, Rng
 from swapbell_device.drawing.crowd import Crowd, Errand, looks
-from swapbell_device.drawing.ground import Surface, seen_board
+from swapbell_device.drawing.ground import Surface, lay_wall, seen_board
 from swapbell_device.drawing.insect import Kind
 from swapbell_device.drawing.opening import Opening
 from swapbell_device.drawing.painter import Painter, Sun
@@ -30,8 +30,11 @@ TEXTURES = (0.008, 0.035)
 BRIGHT_BODIES_PART = 0.25
 # Our choice: the gate takes up so much of the line's way through the view.
 GATE_PARTS = (0.7, 0.95)
-# Bodies that belong to no one condition wait this long for each other at most: our choice.
-LEAST_PART = 0.35
+# Our choice: nobody comes in the last seconds, so that most bodies are through before the end.
+QUIET_S = 3.0
+# Our choice: half of the stations have a lane with walls beside the gate.
+WALLED_PART = 0.5
+WALL_MM, WALL_LONG_MM = 4.0, 40.0
 
 
 class Stage:
@@ -90,7 +93,7 @@ class Stage:
 
     def moments(self, per_min: float, until_s: float | None = None) -> list[float]:
         """Return moments [s] of a steady coming and going: one in each equal part of the time, at random in it."""
-        end = (self.seconds if until_s is None else until_s) - LEAST_PART * 60.0 / per_min
+        end = (self.seconds if until_s is None else until_s) - QUIET_S
         count = max(1, round(per_min * end / 60.0))
         return [float((part + self.rng.random()) * end / count) for part in range(count)]
 
@@ -131,7 +134,21 @@ class Stage:
         contrast = self.rng.uniform(*TEXTURES) * (0.5 if self.bright else 1.0)
         surface = list(Surface)[int(self.rng.integers(len(Surface)))]
         grains = int(self.rng.integers(5, 40))
-        return seen_board(self.place.sight, self.mm_per_px, surface, (tone, contrast), grains, self.rng)
+        picture = seen_board(self.place.sight, self.mm_per_px, surface, (tone, contrast), grains, self.rng)
+        if self.rng.random() < WALLED_PART:
+            self._lay_walls(picture)
+        return picture
+
+    def _lay_walls(self, picture: Picture) -> None:
+        """Lay the walls of a lane beside the gate."""
+        beside, times = self.place.opening.width_mm / 2 + WALL_MM, float(self.rng.choice((0.6, 0.75, 1.25)))
+        width_px = WALL_MM / self.mm_per_px
+        for aside in (-beside, beside):
+            ends = [
+                self.place.sight.px(self.place.opening.point(beyond, aside))
+                for beyond in (-WALL_LONG_MM, WALL_LONG_MM)
+            ]
+            lay_wall(picture, (ends[0], ends[1]), width_px, times)
 
 
 def _sight(size: tuple[int, int], mm_per_px: float, tilt_rad: float, rng: Rng) -> Sight:
