@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from swapbell_models.sizes import CAUTION, WASP_MAX_MM, WASP_MIN_MM, SizeClass, size_class
+from swapbell_models.sizes import CAUTION, SizeClass, size_class
 
 
 @pytest.mark.parametrize(
@@ -33,9 +33,10 @@ def test_a_hornet_worker_is_large() -> None:
 
 
 def test_the_bounds_belong_to_the_wasps() -> None:
-    assert (size_class(WASP_MIN_MM), size_class(WASP_MAX_MM)) == (SizeClass.WASP, SizeClass.WASP)
-    assert size_class(math.nextafter(WASP_MIN_MM, 0)) is SizeClass.SMALL
-    assert size_class(math.nextafter(WASP_MAX_MM, 99)) is SizeClass.LARGE
+    # Our choice of 9.0 and 20.0 mm, with the reasons beside the constants.
+    assert [size_class(length_mm) for length_mm in (9.0, 20.0)] == [SizeClass.WASP] * 2
+    assert [size_class(length_mm) for length_mm in (0.01, 8.99)] == [SizeClass.SMALL] * 2
+    assert size_class(20.01) is SizeClass.LARGE
 
 
 def test_a_honey_bee_is_wasp_sized_and_the_caution_says_so() -> None:
