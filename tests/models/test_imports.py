@@ -1,0 +1,19 @@
+"""The models are light: what is heavy is imported by the first question that needs it."""
+
+import subprocess
+import sys
+
+HEAVY = ("astral", "numpy", "pandas", "scipy", "statsmodels")
+ASK = f"""
+import importlib, pkgutil, sys, swapbell_models
+for module in pkgutil.iter_modules(swapbell_models.__path__):
+    if module.name != "optics":
+        importlib.import_module("swapbell_models." + module.name)
+print(*(name for name in {HEAVY} if name in sys.modules))
+"""
+
+
+def test_importing_the_models_imports_nothing_heavy() -> None:
+    # optics is left out: the device, which it serves, has NumPy anyway.
+    done = subprocess.run([sys.executable, "-c", ASK], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == []
