@@ -61,10 +61,11 @@ def hole(place: Place, deep_mm: float, rim_mm: float, behind_rim: float) -> Hole
 
 
 def _places(place: Place) -> tuple[Array, Array]:
-    """Return how far each pixel lies beyond the gate line and along it [mm]."""
+    """Return how far each pixel of a square view lies beyond the gate line and along it [mm]."""
     width, height = place.sight.size
-    points = [place.sight.optics.to_mm(float(x), float(y)) for y in range(height) for x in range(width)]
-    beyond, aside = place.opening.beyond_aside(np.array(points))
+    scale = 1.0 / place.sight.px_per_mm(place.opening.centre_mm)
+    x, y = np.meshgrid(np.arange(width, dtype=np.float64) * scale, np.arange(height, dtype=np.float64) * scale)
+    beyond, aside = place.opening.beyond_aside(np.column_stack((x.ravel(), y.ravel())))
     return beyond.reshape(height, width), aside.reshape(height, width)
 
 
