@@ -105,7 +105,7 @@ class Score:
             {size: self.sizes.get(size, Marks()) + other.sizes.get(size, Marks()) for size in SizeClass},
             self.count_off + other.count_off,
             self.length_errors_mm + other.length_errors_mm,
-            max(self.worst_window, other.worst_window, key=lambda window: abs(window[0] - window[1])),
+            max(self.worst_window, other.worst_window, key=_badness),
             self.reached_s + other.reached_s,
         )
 
@@ -224,7 +224,13 @@ def _worst_window(true: Sequence[Event], counted: Sequence[Event]) -> tuple[int,
     true_at = {id(found): known.at_s for known, found in match(visits, seen)}
     true_s, counted_s = [e.at_s for e in visits], [true_at.get(id(e), e.at_s) for e in seen]
     windows = [(_within(true_s, start), _within(counted_s, start)) for start in (*true_s, *counted_s)]
-    return max(windows, key=lambda window: abs(window[0] - window[1]), default=(0, 0))
+    return max(windows, key=_badness, default=(0, 0))
+
+
+def _badness(window: tuple[int, int]) -> tuple[int, int]:
+    """Return what makes one window worse than another: how far it is off, and then how much was to be counted."""
+    true, counted = window
+    return abs(true - counted), true
 
 
 def _within(times_s: Sequence[float], start_s: float) -> int:

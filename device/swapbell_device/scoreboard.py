@@ -20,6 +20,7 @@ Watch = Callable[[Camera, StationFile], Iterable[Moment]]
 class Case:
     """One clip or scene with its truth; cases of one condition are scored together."""
 
+    name: str
     condition: str
     camera: Camera
     station: StationFile
@@ -48,7 +49,7 @@ def drawn_cases(conditions: Sequence[str], seeds: int) -> Iterator[Case]:
     for condition in conditions:
         for seed in range(1, seeds + 1):
             scene = draw(condition, seed)
-            yield Case(condition, scene, scene.station, events(scene.truth))
+            yield Case(f"{condition} {seed}", condition, scene, scene.station, events(scene.truth))
 
 
 def clip_cases(folder: Path) -> Iterator[Case]:
@@ -65,15 +66,26 @@ def clip_cases(folder: Path) -> Iterator[Case]:
     for path in paths:
         truth = read_truth(path)
         times = read_times(folder / truth.times) if truth.times else None
-        name = truth.condition or path.name.removesuffix(SUFFIX)
-        yield Case(name, Clip(folder / truth.clip, times), truth.station(str(path)), truth.events())
+        name = path.name.removesuffix(SUFFIX)
+        clip = Clip(folder / truth.clip, times)
+        yield Case(name, truth.condition or name, clip, truth.station(str(path)), truth.events())
 
 
 def scores(cases: Iterable[Case], watch: Watch) -> dict[str, Score]:
-    """Count every case and return the score of each condition, in the order in which they came."""
+    """Count every case and return the score of each condition, in the order in which they came.
+
+    Raises
+    ------
+    Mistake
+        If there is no case.
+    """
     board: dict[str, Score] = {}
     for case in cases:
-        sys.stderr.write(f"counting {case.condition}\n")
         counted = events(c for moment in watch(case.camera, case.station) for c in moment.crossings)
-        board[case.condition] = board.get(case.condition, Score()) + score(case.true, counted)
+        one = score(case.true, counted)
+        board[case.condition] = board.get(case.condition, Score()) + one
+        marks = one.whole
+        sys.stderr.write(f"{case.name}: {marks.true} true, {marks.counted} counted, {marks.matched} matched\n")
+    if not board:
+        raise Mistake("score: nothing is left to score; check the names after --only")
     return board

@@ -72,13 +72,13 @@ def test_a_counter_that_knows_the_truth_scores_one(station: Scene, folder: Path)
 
 
 def test_scenes_of_one_condition_are_scored_together(station: Scene) -> None:
-    case = Case("drawn", station, station.station, events(station.truth))
+    case = Case("drawn 3", "drawn", station, station.station, events(station.truth))
     board = scores([case, case], _knowing(station))
     assert board["drawn"].whole.true == 2 * len(station.truth)
 
 
 def test_the_table_has_a_row_for_each_condition_and_one_for_all(station: Scene) -> None:
-    case = Case("drawn", station, station.station, events(station.truth))
+    case = Case("drawn 3", "drawn", station, station.station, events(station.truth))
     lines = as_table(scores([case], _knowing(station)) | {"nothing": Score()}).splitlines()
     assert [line.split()[0] for line in lines[:4]] == ["condition", "drawn", "nothing", "all"]
     assert len({len(line) for line in lines[:4]}) == 1
@@ -95,6 +95,11 @@ def test_json_says_null_where_there_is_nothing_to_tell() -> None:
 def test_one_of_folder_and_drawn_is_needed(given_folder: Path | None, drawn: bool) -> None:
     with pytest.raises(Mistake, match="give either a folder of clips with their truths, or --drawn"):
         cases(given_folder, drawn, 1, ())
+
+
+def test_nothing_left_to_score_is_a_mistake(station: Scene, folder: Path) -> None:
+    with pytest.raises(Mistake, match="nothing is left to score"):
+        scores(cases(folder, False, 1, ["rain"]), _knowing(station))
 
 
 def test_a_folder_without_truth_is_a_mistake(tmp_path: Path) -> None:
