@@ -3,13 +3,14 @@
 import threading
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any, Self, TypeVar
 
 import msgspec
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
-from swapbell_models.message import ROOT, Health, Subject, address, encode, topic
+from swapbell_models.message import ROOT, Health, Receipt, Subject, address, decode, encode, topic
 from swapbell_models.phase import Phase
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Tally
@@ -50,6 +51,13 @@ def topic_of(subject: Subject, station: str = STATION) -> str:
     return topic(SITE, station, subject)
 
 
+def run_host(config: str) -> None:
+    """Run the host in this process, as its command does."""
+    from swapbell_host import main  # the forkserver has it in memory already
+
+    main.run_command(Path(config))
+
+
 class Party:
     """A client of the broker that hears everything in the orchard and may speak for its station.
 
@@ -87,15 +95,24 @@ class Party:
         """Publish anything anywhere, and wait until the broker has it."""
         self._client.publish(name, payload, 1, retain).wait_for_publish(5.0)
 
+    def shout(self, name: str, payload: bytes) -> None:
+        """Publish without asking whether anyone has it (QoS 0)."""
+        self._client.publish(name, payload, 0)
+
     def wait_for(
         self, subject: Subject, kind: type[Message], such: Callable[[Message], bool], within_s: float = 5.0
     ) -> Message:
         """Return the first message of a kind that satisfies `such`; fail if none comes in time."""
         with self._news:
-            assert self._news.wait_for(lambda: self._first(subject, kind, such), within_s), self.heard
+            self._news.wait_for(lambda: self._first(subject, kind, such), within_s)
             found = self._first(subject, kind, such)
-        assert found is not None
+        assert found is not None, f"no such {subject.value}, but {self.said(subject)[-3:]}"
         return found
+
+    def received(self) -> int:
+        """Return up to which seq the last receipt of boot `b1` says that all is safe; 0 before the first."""
+        receipts = [decode(payload, Receipt) for payload in self.said(Subject.RECEIPT)[-1:]]
+        return max((receipt.through for receipt in receipts), default=0)
 
     def said(self, subject: Subject) -> Sequence[bytes]:
         """Return the payloads of a subject, in order."""

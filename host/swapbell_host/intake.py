@@ -35,6 +35,7 @@ SEQ_MAX = 2**31 - 1
 # Our choice: all that can be a message is kept whole, the rest is a sample of what somebody sent.
 KEPT_MAX_BYTES = PAYLOAD_MAX_BYTES
 SAMPLE_BYTES = 1024
+REASON_MAX_LETTERS = 500
 
 # Who: site and station; and which start of whose counter: site, station, boot.
 Station = tuple[str, str]
@@ -156,12 +157,18 @@ class Intake:
             return f"station {site}/{station} is not in the configuration"
         return f"a host does not read the subject {subject.value!r}"
 
-    def _reject(self, arrival: Arrival, reason: str) -> Rejection:
+    def _reject(self, arrival: Arrival, words: str) -> Rejection:
+        reason = _printable(words)
         known = self._known.get(arrival.topic)
         if known is None:
             return Rejection(arrival, reason)
         claim = _claim(arrival.payload) if known.subject is Subject.TALLY else None
         return Rejection(arrival, reason, (known.site, known.station), claim)
+
+
+def _printable(words: str) -> str:
+    """Return words, which may quote a stranger's payload, as any terminal and any database takes them."""
+    return "".join(letter if letter.isprintable() else "?" for letter in words[:REASON_MAX_LETTERS])
 
 
 def _credible(tally: Tally, known: Address, received_at: datetime) -> Tally:

@@ -27,13 +27,17 @@ from swapbell_models.message import ROOT, Subject, encode, topic
 # Our choice: what comes within a twentieth of a second is written down in one transaction, for one flush of the disk.
 GATHER_S = 0.05
 BATCH_MAX = 500
+# Our choice: a broker that waits for acknowledgements is not kept waiting; most brokers send some 20 to 100 without.
+PAUSE_S = 0.01
 # Our choice: an idle host looks at its clock twice a second.
 IDLE_S = 0.5
 # Our choice: a broker that restarts is found again within a second, one that is gone is not pestered.
 RETRY_MIN_S = 0.5
 RETRY_MAX_S = 30.0
-# CONNACK return codes of MQTT 3.1.1 section 3.2.2.3 as paho names them: no use in trying again unchanged.
-REFUSALS = {"Bad user name or password", "Not authorized", "Client identifier not valid"}
+# CONNACK return codes 2, 4 and 5 of MQTT 3.1.1 section 3.2.2.3, as paho names them: no use in trying again unchanged.
+# Neither is there where the broker's access list keeps the stations from us.
+NO_LEAVE = "no leave to hear the stations"
+REFUSALS = {"Client identifier not valid", "Bad user name or password", "Not authorized", NO_LEAVE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +87,11 @@ class Subscriber:
 
     def __exit__(self, *_: object) -> None:
         self._client.disconnect()
-
-    @property
-    def connected(self) -> bool:
-        """Tell whether the broker hears us."""
-        return self._connected
+        self._client.loop_write()
 
     @property
     def connection(self) -> int:
-        """Return how many times the broker has accepted us."""
+        """Return how many times the broker has let us listen."""
         return self._connection
 
     def batches(self, stop: threading.Event) -> Iterator[Batch]:
@@ -124,12 +124,15 @@ class Subscriber:
         self._client.publish(topic(site, station, subject), encode(message), 1)
 
     def _gather(self, stop: threading.Event) -> None:
+        """Wait for a first message, then for more as long as they come without a pause."""
         until = time.monotonic() + IDLE_S
         while (left := until - time.monotonic()) > 0.0 and not self._is_full() and not stop.is_set():
-            empty = not self._arrivals
-            self._turn(left, stop)
-            if empty and self._arrivals:
-                until = min(until, time.monotonic() + GATHER_S)
+            before = len(self._arrivals)
+            self._turn(min(left, PAUSE_S) if before else left, stop)
+            if before == 0 and self._arrivals:
+                until = time.monotonic() + GATHER_S
+            elif before == len(self._arrivals) > 0:
+                return
 
     def _is_full(self) -> bool:
         return len(self._arrivals) >= BATCH_MAX
@@ -147,14 +150,15 @@ class Subscriber:
             return
         try:
             self._client.connect(self._broker.host, self._broker.port, keepalive=60)
-        except (OSError, ValueError) as error:
-            self._lose(f"cannot be reached ({error})")
+        except OSError as error:
+            self._lose(f"cannot be reached ({error.strerror or error})")
 
     def _lose(self, why: str) -> None:
         self._connected = False
-        if self._refusal and self._connection == 0:
+        if self._refusal in REFUSALS and self._connection == 0:
             raise Mistake(f"broker {self._name}: refuses us: {self._refusal}; check [broker] in the configuration")
-        self._say(f"{self._refusal or why}; trying again until it answers")
+        self._refusal, why = None, f"refuses us: {self._refusal}" if self._refusal else why
+        self._say(f"{why}; trying again until it takes us")
         self._next_try = time.monotonic() + self._retry_s
         self._retry_s = min(2.0 * self._retry_s, RETRY_MAX_S)
 
@@ -176,6 +180,7 @@ class Subscriber:
         if broker.ca_file is not None:
             _trust(client, broker.ca_file)
         client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
         return client
 
@@ -190,16 +195,25 @@ class Subscriber:
         if code.is_failure:
             self._refusal = str(code)
             return
-        self._refusal = None
+        self._mids.clear()
+        client.subscribe(self._filters)
+
+    def _on_subscribe(
+        self, client: mqtt.Client, _data: object, _mid: int, codes: list[ReasonCode], _more: Properties | None
+    ) -> None:
+        if any(code.is_failure for code in codes):
+            self._refusal = NO_LEAVE
+            client.disconnect()
+            return
         self._connection += 1
         self._connected = True
         self._retry_s = RETRY_MIN_S
-        client.subscribe(self._filters)
-        self._say("connected")
+        self._say("listening to the stations")
 
     def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
         self._arrivals.append(Arrival(message.topic, bytes(message.payload), message.retain))
-        self._mids.append(message.mid)
+        if message.qos:
+            self._mids.append(message.mid)
 
 
 def _password(name: str | None) -> str | None:

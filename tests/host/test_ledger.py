@@ -127,6 +127,14 @@ def test_what_is_rejected_is_kept_with_its_reason(ledger_name: str) -> None:
     assert column(ledger_name, rejected.c.payload) == [b"\xff\x00<tally/>"]
 
 
+@pytest.mark.parametrize("clock", ["\\u0000", "\\ud800", "\\u001b[2J", "x" * 10_000])
+def test_a_reason_may_quote_anything(ledger_name: str, clock: str) -> None:
+    payload = encode(tally(1)).replace(b"synced", clock.encode())
+    with opened(ledger_name) as ledger:
+        ledger.record([Arrival(topic_of(Subject.TALLY), payload)], NOW_AT)
+    assert str(column(ledger_name, rejected.c.reason)[0]).isprintable()
+
+
 def test_the_same_bad_message_again_is_one_row(ledger_name: str) -> None:
     bad = Arrival(topic_of(Subject.TALLY), b"<tally/>")
     with opened(ledger_name) as ledger:

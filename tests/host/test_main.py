@@ -1,15 +1,22 @@
+import json
+import multiprocessing
+import random
+import signal
+import sqlite3
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from mosquitto_child import Broker
-from orchard import Party, tally, visits
+from orchard import Party, run_host, tally, topic_of, visits
 
-from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject
+from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject, encode
 from swapbell_models.tally import Tally
 
 HOST_TOML = """
@@ -37,7 +44,7 @@ def start(config: Path) -> subprocess.Popen[str]:
     command = [SWAPBELL_HOST, "run", "--config", str(config)]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stderr is not None
-    assert "connected" in process.stderr.readline()
+    assert "listening" in process.stderr.readline()
     return process
 
 
@@ -56,11 +63,10 @@ def ran(config: Path, *words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def busy_minutes(visits_per_tally: int = 1, tallies: int = 80) -> list[Tally]:
-    """Return 20 minutes of tallies that end now; 20 of them are the rule's window."""
+def full_windows(tallies: int = 40) -> list[Tally]:
+    """Return tallies until now with a visit each; 20 of them are one of the rule's windows."""
     start_at = datetime.now(UTC) - timedelta(seconds=15 * tallies)
-    each = visits(*[float(n + 1) for n in range(visits_per_tally)])
-    return [tally(seq, start_at=start_at, crossings=each) for seq in range(1, tallies + 1)]
+    return [tally(seq, start_at=start_at, crossings=visits(1.0)) for seq in range(1, tallies + 1)]
 
 
 def test_a_tally_is_written_down_and_answered_with_a_receipt(host_toml: Path, broker: Broker) -> None:
@@ -84,7 +90,147 @@ def test_ten_visits_in_five_minutes_are_told_within_two_seconds(host_toml: Path,
 
 def test_two_full_windows_of_three_are_ready(host_toml: Path, broker: Broker) -> None:
     with host(host_toml), Party(broker.port) as station:
-        for each in busy_minutes():
+        for each in full_windows():
             station.send(each)
         station.wait_for(Subject.NOTICE, NoticeMessage, lambda notice: notice.kind == "ready")
         station.wait_for(Subject.STANDING, Standing, lambda standing: standing.verdict == "ready")
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
+def test_a_restart_neither_repeats_nor_forgets_an_alert(host_toml: Path, broker: Broker, how: signal.Signals) -> None:
+    with Party(broker.port) as station:
+        with host(host_toml) as running:
+            for each in full_windows():
+                station.send(each)
+            ready = station.wait_for(Subject.NOTICE, NoticeMessage, lambda notice: notice.kind == "ready")
+            station.wait_for(Subject.RECEIPT, Receipt, lambda receipt: receipt.through == 40)
+            running.send_signal(how)
+            running.wait(10.0)
+        told = len(station.said(Subject.NOTICE))
+        with host(host_toml):
+            station.send(tally(1, boot="b2", start_at=datetime.now(UTC) - timedelta(seconds=15)))
+            station.wait_for(Subject.RECEIPT, Receipt, lambda receipt: receipt.boot == "b2")
+            time.sleep(1.5)
+        assert len(station.said(Subject.NOTICE)) == told
+    assert f"notice {ready.id}, told 1 times" in ran(host_toml, "status").stdout
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_a_stopped_host_ends_well(host_toml: Path, how: signal.Signals) -> None:
+    with host(host_toml) as running:
+        running.send_signal(how)
+        assert running.wait(10.0) == 0
+        assert running.communicate() == ("", "")
+
+
+def test_a_host_that_is_killed_again_and_again_loses_nothing_and_takes_nothing_twice(
+    host_toml: Path, broker: Broker
+) -> None:
+    start_at = datetime.now(UTC) - timedelta(hours=2)
+    counted = [tally(seq, start_at=start_at, crossings=visits(1.0)) for seq in range(1, 301)]
+    nursery = multiprocessing.get_context("forkserver")
+    nursery.set_forkserver_preload(["swapbell_host.ledger", "swapbell_host.subscriber", "swapbell_host.rota"])
+    chance = random.Random(20)
+    with Stubborn(broker.port, counted) as station:
+        for kills_left in reversed(range(21)):
+            running = nursery.Process(target=run_host, args=(str(host_toml),))
+            running.start()
+            if kills_left:
+                time.sleep(chance.uniform(0.0, 1.0))
+            else:
+                station.party.wait_for(Subject.RECEIPT, Receipt, lambda receipt: receipt.through == 300, 60.0)
+            running.kill()
+            running.join()
+    assert stored(host_toml.parent / "ledger.sqlite") == [(each.seq, 1) for each in counted]
+
+
+class Stubborn:
+    """A station that sends what is not receipted over and over, a few at a time, as a spool's link does."""
+
+    def __init__(self, port: int, counted: list[Tally]) -> None:
+        self.party = Party(port)
+        self._counted = counted
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._send)
+
+    def __enter__(self) -> "Stubborn":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join()
+        self.party.__exit__()
+
+    def _send(self) -> None:
+        while not self._stop.wait(0.2):
+            through = self.party.received()
+            for each in self._counted[through : through + 10]:
+                self.party.send(each)
+
+
+def stored(ledger: Path) -> list[tuple[int, int]]:
+    """Return each stored tally's seq and how many crossings it has."""
+    with closing(sqlite3.connect(ledger)) as database:
+        found: list[tuple[int, int]] = database.execute(
+            "SELECT tallies.seq, count(n) FROM tallies LEFT JOIN crossings USING (boot_id, seq) GROUP BY tallies.seq"
+        ).fetchall()
+    return found
+
+
+STRANGE = [
+    (topic_of(Subject.TALLY), b"\xff\xfe"),
+    (topic_of(Subject.TALLY), b"<tally/>"),
+    (topic_of(Subject.TALLY), encode(tally(1)).replace(b'"v":1', b'"v":2')),
+    (topic_of(Subject.TALLY), encode(tally(1, station="south"))),
+    (topic_of(Subject.TALLY), encode(tally(1, start_at=datetime.now(UTC) + timedelta(days=1)))),
+    (topic_of(Subject.TALLY), b" " * 10_000_000),
+    (topic_of(Subject.TALLY, "south"), encode(tally(1, station="south"))),
+    (topic_of(Subject.HEALTH), b"{}"),
+]
+
+
+def test_strange_messages_are_kept_and_stop_nobody(host_toml: Path, broker: Broker) -> None:
+    with host(host_toml), Party(broker.port) as station:
+        for name, payload in STRANGE:
+            station.send_raw(name, payload)
+        station.send(tally(9, start_at=datetime.now(UTC) - timedelta(hours=1)))
+        station.send(tally(8, start_at=datetime.now(UTC) - timedelta(hours=1)))
+        station.wait_for(Subject.STANDING, Standing, lambda _: True)
+        time.sleep(0.5)
+    said = json.loads(ran(host_toml, "status", "--json").stdout)
+    assert said["stations"][0]["rejected"] + said["rejected_of_strangers"] == len(STRANGE)
+    assert [seq for seq, _ in stored(host_toml.parent / "ledger.sqlite")] == [8, 9]
+
+
+@pytest.mark.part("tmpfs")
+def test_a_full_disk_ends_the_host_and_loses_nothing(tmp_path: Path, broker: Broker, small_disk: Path) -> None:
+    config = tmp_path / "host.toml"
+    config.write_text(f'ledger = "{small_disk}/ledger.sqlite"\n' + HOST_TOML.format(port=broker.port))
+    start_at = datetime.now(UTC) - timedelta(days=1)
+    counted = [tally(seq, start_at=start_at, crossings=visits(*[1.0] * 200)) for seq in range(1, 101)]
+    with Stubborn(broker.port, counted) as station:
+        with host(config) as running:
+            assert running.wait(60.0) == 1
+            assert "the disk is full; free some space and start again" in running.communicate()[1]
+        promised = station.party.received()
+        assert len(stored(small_disk / "ledger.sqlite")) >= promised
+        subprocess.run(["mount", "-o", "remount,size=16m", str(small_disk)], check=True)
+        with host(config):
+            station.party.wait_for(Subject.RECEIPT, Receipt, lambda receipt: receipt.through == 100, within_s=60.0)
+    assert stored(small_disk / "ledger.sqlite") == [(seq, 200) for seq in range(1, 101)]
+
+
+def test_a_mistake_in_the_configuration_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "host.toml").write_text("[brokre]\n" + HOST_TOML.format(port=1))
+    done = ran(tmp_path / "host.toml", "run")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == f"configuration {tmp_path}/host.toml: unknown key brokre; did you mean broker?\n"
+
+
+def test_a_damaged_ledger_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "host.toml").write_text(HOST_TOML.format(port=1))
+    (tmp_path / "ledger.sqlite").write_text("not a ledger at all\n" * 100)
+    done = ran(tmp_path / "host.toml", "run")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == f"ledger {tmp_path}/ledger.sqlite: it is not a ledger; choose another file\n"
