@@ -108,7 +108,7 @@ def test_no_two_bodies_are_in_one_place(name: str) -> None:
 
 def test_nobody_is_about_while_the_hand_is_there() -> None:
     scene = _scene("hand")
-    (reach,) = scene.over
+    reach, _ = scene.over
     assert isinstance(reach, Hand)
     assert not any(reach.from_s < c.at_s < reach.to_s + 3.0 for c in scene.truth)
     assert any(c.at_s > reach.to_s for c in scene.truth)

@@ -8,6 +8,7 @@ from swapbell_device.drawing.behaviour import Rng, come, cross, fly, go
 from swapbell_device.drawing.crowd import Errand
 from swapbell_device.drawing.insect import Kind
 from swapbell_device.drawing.intruders import Bait, Hand
+from swapbell_device.drawing.light import Clouds
 from swapbell_device.drawing.lingering import along, feint, groom, rest, stray
 from swapbell_device.drawing.scene import Scene
 from swapbell_device.drawing.stage import Stage
@@ -18,6 +19,8 @@ from swapbell_device.drawing.way import Point, Way
 PALM_MM = 85.0
 # The counter must count again within three seconds after a hand has left; nobody comes into view earlier than this.
 BACK_S = 2.5
+# A camera's automatic exposure follows a hand that fills the view, by about so much: from memory.
+EXPOSURE_SWING = (0.8, 1.15)
 # Our choice: the bait lies this far beyond the gate.
 BAIT_MM = 30.0
 
@@ -144,7 +147,7 @@ def begun(seed: int) -> Scene:
 
 
 def hand(seed: int, visited: bool = True) -> Scene:
-    """Draw a hand that reaches in and changes the bait; nobody is about while it is there."""
+    """Draw a hand that changes the bait; the exposure follows its brightness, and nobody is about meanwhile."""
     came_s, left_s = 15.0, 24.0
     stage = Stage(seed, 50.0, (0.25, 0.4), closed_s=(came_s - 0.3, left_s + BACK_S))
     if visited:
@@ -159,7 +162,8 @@ def hand(seed: int, visited: bool = True) -> Scene:
         PALM_MM / stage.mm_per_px,
         float(stage.rng.uniform(0.3, 0.7)),
     )
-    return stage.scene([reaches], [_bait(stage, bait, (came_s + left_s) / 2)], sun=stage.sun())
+    swing = Clouds(((came_s + 0.3, 1.0, float(stage.rng.uniform(*EXPOSURE_SWING))), (left_s, 1.5, 1.0)))
+    return stage.scene([reaches, swing], [_bait(stage, bait, (came_s + left_s) / 2)], sun=stage.sun())
 
 
 def _bait(stage: Stage, middle_px: Point, change_s: float) -> Bait:

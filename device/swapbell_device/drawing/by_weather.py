@@ -22,6 +22,8 @@ PER_MIN = 18.0
 STREAK_WIDTHS = 0.25
 # Our choice: bodies vanish in the hole so far inside, more than two lengths.
 HOLE_MM = 38.0
+# Our choice: JPEG qualities at which blocks are plain to see, where a camera's default is 75 or more.
+QUALITIES = (10, 30)
 # Our choice: one frame in ten is lost.
 LOST_PART = 0.1
 
@@ -119,7 +121,7 @@ def _uneven(stage: Stage) -> Array:
 def blocks(seed: int) -> Scene:
     """Draw frames that are packed so strongly that blocks show."""
     stage = _visited(seed)
-    return stage.scene(sensor=Sensor(jpeg_quality=int(stage.rng.integers(8, 20))), sun=stage.sun())
+    return stage.scene(sensor=Sensor(jpeg_quality=int(stage.rng.integers(*QUALITIES))), sun=stage.sun())
 
 
 def unrest(seed: int) -> Scene:
