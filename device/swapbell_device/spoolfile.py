@@ -4,7 +4,6 @@ Nothing is ever deleted: a damaged file stays under a dated name beside the new 
 is carried over. See decision 11.
 """
 
-import os
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterator
@@ -143,10 +142,7 @@ def _checked(path: Path) -> sqlite3.Connection:
 
 def _fault(path: Path, error: Exception) -> Exception:
     refused = trouble(error)
-    unwritable = refused == MACHINE[sqlite3.SQLITE_READONLY] and os.access(path, os.W_OK)
-    if refused is None or unwritable:  # a writable file that SQLite takes for read-only has a damaged header
-        return Damaged(f"damaged ({error})")
-    return Breakdown(f"spool {path} {refused}")
+    return Damaged(f"damaged ({error})") if refused is None else Breakdown(f"spool {path} {refused}")
 
 
 def _prepare(db: sqlite3.Connection) -> None:

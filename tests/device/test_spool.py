@@ -1,5 +1,6 @@
 """The spool: keeps what was put until it is receipted, within its bounds, whatever the disk does."""
 
+import shutil
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -52,6 +53,13 @@ def test_putting_a_tally_twice_keeps_it_once(spool: Spool) -> None:
     assert len(spool) == 1
 
 
+def test_a_tally_put_twice_takes_the_room_of_one(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.db", keep_days=3 * TALLY_S / DAY_S) as small:
+        for seq in [1, 2, 2, 2, 2, 3]:
+            small.put(tally(seq))
+        assert small.dropped == 0
+
+
 def test_a_receipt_lets_go_of_everything_up_to_it(spool: Spool) -> None:
     for seq in range(1, 6):
         spool.put(tally(seq))
@@ -99,6 +107,8 @@ def test_many_receipts_without_a_put_are_written_down(spool: Spool, tmp_path: Pa
     for seq in range(1, 101):
         spool.received("b1", seq)
     assert (len(spool), spool.pending(10), spool.oldest()) == (0, [], ())
+    with opened(Path(shutil.copytree(tmp_path, tmp_path / "after a power cut")) / "spool.db") as after:
+        assert len(after) < 100
 
 
 def test_the_oldest_of_every_boot_is_named(spool: Spool) -> None:

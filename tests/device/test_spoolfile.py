@@ -7,6 +7,7 @@ import pytest
 from spooled import names, opened, tally
 
 from swapbell_device.spool import Spool
+from swapbell_device.spoolfile import PAGE_BYTES
 from swapbell_models.message import encode
 
 # Every byte was tried once, with several patterns; a run samples them. Primes, so as not to keep step with pages.
@@ -117,6 +118,18 @@ def test_what_can_still_be_read_of_a_damaged_file_is_carried_over(tmp_path: Path
     path = tmp_path / "live" / "spool.db"
     flipped(path, path.read_bytes().index(encode(tally(50))))
     assert held(tmp_path / "live", []) == [*range(1, 50), *range(51, 101)]
+
+
+def test_a_page_lost_in_the_middle_costs_only_what_was_on_it(tmp_path: Path) -> None:
+    spooled(tmp_path / "live", puts=100).close()
+    path = tmp_path / "live" / "spool.db"
+    data = bytearray(path.read_bytes())
+    page = data.index(encode(tally(50))) // PAGE_BYTES * PAGE_BYTES
+    data[page : page + PAGE_BYTES] = bytes(PAGE_BYTES)
+    path.write_bytes(data)
+    kept = held(tmp_path / "live", [])
+    assert (kept[0], kept[-1]) == (1, 100)
+    assert 90 <= len(kept) < 100
 
 
 def test_a_file_that_is_no_spool_is_set_aside_untouched(tmp_path: Path) -> None:
