@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from swapbell_models.quantity import day, named
-from swapbell_models.strength import BAIT_KG_PER_L, Product, Strength
+from swapbell_models.strength import MG_PER_KG, Product, Strength
 
 # Our choice: within a quarter of a power of ten, a strength looks like a slipped decimal point.
 SLIP_NEARNESS = math.log10(1.25)
@@ -91,5 +91,5 @@ class Authority:
         given, covered = (f"{each.g_per_l:g} g/L ({each.name})" for each in (product, self.product))
         if not math.isclose(product.g_per_l, self.product.g_per_l, rel_tol=SAME_STRENGTH):
             raise ValueError(f"product strength {given} is not the {covered} that {self.basis} covers")
-        if product.g_per_l * 1000.0 / BAIT_KG_PER_L <= target.mg_per_kg:
+        if product.g_per_l * MG_PER_KG["g/l"] <= target.mg_per_kg:
             raise ValueError(f"product strength {given} must be above the bait's, {target}")

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from swapbell_models.quantity import named, positive
+from swapbell_models.quantity import FLOAT_SLACK, named, positive
 
 # Our choice: a volume that cannot be read to a twentieth is measured in a dilution instead. It lies between the two
 # errors that ISO 8655 grants a 200-1000 uL pipette: 4 % at its low end and 0.8 % at its top.
@@ -112,8 +112,10 @@ def read(volume_ul: float, measure: Measure) -> Reading:
     ValueError
         If the volume is not a positive number.
     """
-    marks = math.ceil(positive("volume_ul", volume_ul, "uL") / measure.mark_ul - 0.5 - 1e-9)
-    return Reading(measure, volume_ul, marks * measure.mark_ul, math.ceil(volume_ul / measure.capacity_ul - 1e-9))
+    marks = math.ceil(positive("volume_ul", volume_ul, "uL") / measure.mark_ul - 0.5 - FLOAT_SLACK)
+    return Reading(
+        measure, volume_ul, marks * measure.mark_ul, math.ceil(volume_ul / measure.capacity_ul - FLOAT_SLACK)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +152,7 @@ def drops(volume_ul: float, per_ml: float = DROPS_PER_ML) -> tuple[Drops, ...]:
         If the volume or the drops per mL are not positive numbers.
     """
     drop_ul = 1000.0 / positive("per_ml", per_ml, "drops per mL")
-    fewer = math.floor(positive("volume_ul", volume_ul, "uL") / drop_ul + 1e-9)
+    fewer = math.floor(positive("volume_ul", volume_ul, "uL") / drop_ul + FLOAT_SLACK)
     return tuple(_spread(count, drop_ul / volume_ul) for count in (fewer, fewer + 1) if count)
 
 

@@ -6,6 +6,9 @@ Each refusal is one line: which argument, what was given, what is allowed.
 import math
 from datetime import date, datetime, timedelta
 
+# Our choice: far above the rounding of a few multiplications, far below anything that can be measured.
+FLOAT_SLACK = 1e-9
+
 
 def positive(name: str, value: float, unit: str) -> float:
     """Return a finite number above zero, or refuse it.

@@ -7,20 +7,12 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from swapbell_models.quantity import named, positive
+from swapbell_models.quantity import FLOAT_SLACK, named, positive
 
-# Our choice, by the facts' own table: wet meat and fish weigh about as much as water, so 1 g/L is 1000 mg/kg.
-BAIT_KG_PER_L = 1.0
-
-# By definition: mass of active ingredient in mass of bait.
-MG_PER_KG = {"mg/kg": 1.0, "ppm": 1.0, "g/kg": 1000.0, "%": 10_000.0}
-# By definition: mass of active ingredient in volume of bait.
-MG_PER_L = {"mg/l": 1.0, "g/l": 1000.0}
+# By definition for masses; by volume at 1 kg/L: our choice, wet meat and fish weigh about as much as water.
+MG_PER_KG = {"mg/kg": 1.0, "ppm": 1.0, "g/kg": 1000.0, "%": 10_000.0, "mg/l": 1.0, "g/l": 1000.0}
 # By definition. A bare % is left out: for a liquid it may be meant by mass or by volume.
 G_PER_L = {"g/l": 1.0, "mg/ml": 1.0, "% w/v": 10.0}
-
-# Our choice: far above the rounding of a few multiplications, far below anything that can be measured.
-FLOAT_SLACK = 1e-9
 
 # Our choice: "1:n" may mean 1 in n or 1 to n; from 1:50 on they differ by 2 % or less.
 PARTS_MIN = 50.0
@@ -99,8 +91,7 @@ def bait_strength(text: str, product: Product | None = None) -> Strength:
     """
     if parts := _PARTS.fullmatch(text.strip()):
         return Strength(_thinned(float(parts[1]), text, product), text.strip())
-    by_volume = {unit: factor / BAIT_KG_PER_L for unit, factor in MG_PER_L.items()}
-    return Strength(_amount("target strength", text, MG_PER_KG | by_volume, also=", 1:n"), text.strip())
+    return Strength(_amount("target strength", text, MG_PER_KG, also=", 1:n"), text.strip())
 
 
 def product(name: str, text: str) -> Product:
@@ -126,7 +117,7 @@ def _thinned(parts: float, text: str, thinned: Product | None) -> float:
         raise ValueError(f"target strength {text!r} needs the product that is thinned, or say it in mg/kg")
     if parts < PARTS_MIN:
         raise ValueError(f"target strength {text!r} can be read in two ways below 1:{PARTS_MIN:g}; say it in mg/kg")
-    return thinned.g_per_l * MG_PER_L["g/l"] / parts / BAIT_KG_PER_L
+    return thinned.g_per_l * MG_PER_KG["g/l"] / parts
 
 
 def _amount(name: str, text: str, factors: Mapping[str, float], also: str = "") -> float:

@@ -82,9 +82,9 @@ def test_a_product_ten_times_weaker_than_the_authority_covers_is_refused() -> No
 
 
 def test_a_product_with_a_rounded_label_is_the_same() -> None:
-    assert PERMIT.allow(PERMIT.directs, Product("invented concentrate", 99.5), TODAY) == ()
+    assert PERMIT.allow(PERMIT.directs, Product("invented concentrate", 99.0), TODAY) == ()
     with pytest.raises(ValueError, match="is not the 100 g/L"):
-        PERMIT.allow(PERMIT.directs, Product("invented concentrate", 98.5), TODAY)
+        PERMIT.allow(PERMIT.directs, Product("invented concentrate", 98.95), TODAY)
 
 
 def test_a_product_no_stronger_than_the_bait_is_refused() -> None:

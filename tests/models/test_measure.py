@@ -73,11 +73,16 @@ def test_a_volume_that_is_none_is_refused(wrong: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("field", "wrong"), [("mark_ul", 0.0), ("error_ul", -1.0), ("least_ul", 0.0), ("capacity_ul", 50.0)]
+    ("field", "wrong"),
+    [("mark_ul", 0.0), ("error_ul", -1.0), ("least_ul", 0.0), ("capacity_ul", 50.0), ("capacity_ul", float("inf"))],
 )
 def test_a_measure_that_cannot_measure_is_refused(field: str, wrong: float) -> None:
     with pytest.raises(ValueError, match=rf"^{field} must be"):
         Measure("syringe", **(GOOD | {field: wrong}))
+
+
+def test_a_measure_of_one_volume_only_is_one() -> None:
+    assert Measure("10 mL flask", 10_000.0, 10_000.0, 10_000.0, 20.0).capacity_ul == 10_000.0
 
 
 def test_a_measure_has_a_name() -> None:
