@@ -156,6 +156,7 @@ def test_a_lucky_window_is_as_likely_as_in_drawn_traffic(visits: int, mean: floa
 
 def test_far_above_the_rule_a_full_window_is_certain_and_without_traffic_impossible() -> None:
     assert (lucky_window(10, 100.0, 3), lucky_window(10, 0.0, 3)) == (1.0, 0.0)
+    assert 0.99 < lucky_window(10, 15.0, 2) < 0.999
 
 
 @given(st.integers(2, 40), st.floats(0, 60), st.floats(2, 500))
