@@ -15,8 +15,8 @@ from swapbell_models.measure import Measure, Reading, read
 from swapbell_models.quantity import positive
 from swapbell_models.strength import Product, Strength
 
-# Our choice: a litre of thin dilution weighs a kilogram.
-WATER_G_PER_ML = 1.0
+# Our choice: concentrates and dilutions weigh about as much as water.
+UL_PER_G = 1000.0
 
 CAUTIONS = (
     # National Pesticide Information Center, fipronil general fact sheet.
@@ -124,7 +124,7 @@ class Mix:
     @property
     def finished(self) -> Strength:
         """Strength by mass of the finished bait, which the added liquid makes heavier."""
-        added_g = self.reading.set_ul / 1000.0 * WATER_G_PER_ML
+        added_g = self.reading.set_ul / UL_PER_G
         return _strength(self.strength.mg_per_kg * self.dose.bait_g / (self.dose.bait_g + added_g))
 
     @property
