@@ -140,7 +140,8 @@ def _normalising(points: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _moved(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    return points * matrix[0, 0] + matrix[:2, 2]
+    moved: NDArray[np.float64] = points * matrix[0, 0] + matrix[:2, 2]
+    return moved
 
 
 def _solve(source: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64]:
