@@ -17,7 +17,7 @@ from swapbell_device.scoreboard import Case, cases, scores
 from swapbell_device.scoretable import as_json, as_table
 from swapbell_device.stationfile import StationFile, read_station
 from swapbell_device.truthfile import read_truth
-from swapbell_models.fault import Mistake
+from swapbell_models.fault import Breakdown, Mistake
 
 
 @pytest.fixture(scope="module")
@@ -122,3 +122,10 @@ def test_an_unknown_condition_is_a_mistake_before_anything_is_counted() -> None:
 def test_a_film_into_a_folder_that_is_not_there_is_a_mistake(station: Scene, tmp_path: Path) -> None:
     with pytest.raises(Mistake, match="does not exist"):
         film(station, "x", "x", tmp_path / "missing")
+
+
+@pytest.mark.part("tmpfs")
+def test_a_full_disk_is_told_and_nothing_is_left_half_written(small_disk: Path) -> None:
+    with pytest.raises(Breakdown, match=r"/drawn\.avi: .*free some space"):
+        film(DrawnStation(seed=1, traffic=BuildUp(20.0, 10.0, 10.0)), "drawn", "drawn", small_disk)
+    assert list(small_disk.iterdir()) == []

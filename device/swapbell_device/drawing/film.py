@@ -50,7 +50,7 @@ def film(scene: Scene, name: str, condition: str, folder: Path) -> list[Path]:
     truth = _truth(scene, name, condition)
     written = [folder / truth.clip]
     with whole(folder / truth.clip) as part:
-        _write_clip(scene, part)
+        _write_clip(scene, part, written[0])
     texts = {f"{name}.station.toml": truth.station_text(), f"{name}{SUFFIX}": _json(truth)}
     if truth.times:
         texts[truth.times] = "".join(f"{at_s:.6f}\n" for at_s in scene.times_s.tolist())
@@ -89,11 +89,14 @@ def _json(truth: Truth) -> str:
     return msgspec.json.format(msgspec.json.encode(truth), indent=1).decode() + "\n"
 
 
-def _write_clip(scene: Scene, path: Path) -> None:
+def _write_clip(scene: Scene, part: Path, clip: Path) -> None:
     rate = (len(scene.times_s) - 1) / float(scene.times_s[-1])
-    writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*CODEC), rate, scene.size, isColor=False)
+    writer = cv2.VideoWriter(str(part), cv2.VideoWriter.fourcc(*CODEC), rate, scene.size, isColor=False)
     if not writer.isOpened():
-        raise Breakdown(f"clip {path.name}: this OpenCV cannot write {CODEC}; install opencv-python-headless")
+        raise Breakdown(f"clip {clip}: this OpenCV cannot write {CODEC}; install opencv-python-headless")
     for frame in scene.frames():
         writer.write(frame.image)
     writer.release()
+    # The writer says nothing of a full disk; what it wrote does.
+    if cv2.VideoCapture(str(part)).get(cv2.CAP_PROP_FRAME_COUNT) != len(scene.times_s):
+        raise Breakdown(f"clip {clip}: only a part could be written; free some space or choose another place")
