@@ -207,6 +207,25 @@ def test_a_failing_channel_is_tried_again_on_its_schedule_and_reported_once() ->
     assert len(desk.reported) == len(desk.said) == 1
 
 
+def test_two_notices_that_a_channel_owes_both_arrive() -> None:
+    way = Way("mail", False, False)
+    desk = Desk(Drawer(), [way])
+    desk.alerts.tell(READY, NOW)
+    desk.alerts.tell(SILENT, NOW)
+    desk.settle(NOW)
+    desk.settle(moment(MINUTE_S))
+    assert way.taken == ["swapbell: ready at valley/gate", "swapbell: silent at valley/gate"]
+
+
+def test_a_reminder_takes_the_place_of_what_a_channel_still_owes() -> None:
+    good, bad = Way("good"), Way("bad", False, False)
+    desk = Desk(Drawer(), [good, bad])
+    desk.alerts.tell(READY, NOW)
+    for at_s in (0, 60, 900):
+        desk.settle(moment(at_s))
+    assert bad.taken == ["swapbell: ready at valley/gate, reminder 1"]
+
+
 def test_a_channel_that_breaks_is_one_that_failed() -> None:
     way = Way("push", OSError("secret-token refused"))
     desk = Desk(Drawer(), [way])
