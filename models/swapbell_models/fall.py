@@ -197,7 +197,7 @@ def _odds_limits(table: Table, confidence: float) -> tuple[tuple[float, float], 
 
     (a, b), (c, d) = ((row[0] + HALF_VISIT, row[1] + HALF_VISIT) for row in table)
     centre = a * d / (b * c)
-    if a + b + c + d <= EXACT_MAX_VISITS:
+    if sum(map(sum, table)) <= EXACT_MAX_VISITS:
         exact = odds_ratio(table).confidence_interval(confidence)
         return (float(exact.low), float(exact.high)), centre
     return _log_limits(centre, math.sqrt(1 / a + 1 / b + 1 / c + 1 / d), confidence), centre

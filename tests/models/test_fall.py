@@ -112,6 +112,11 @@ def test_overdispersion_widens_the_limits_by_its_root() -> None:
     assert fall(Count(120, 300.0), Count(6, 300.0), 4.0).p is None
 
 
+def test_overdispersion_stretches_from_the_ratio_of_the_rates() -> None:
+    even, half = (fall(Count(120, 300.0), Count(6, watched_s), 4.0) for watched_s in (300.0, 150.0))
+    assert [2 * limit for limit in limits(even)] == pytest.approx(limits(half))
+
+
 @pytest.mark.parametrize("fano", [2.0, 4.0])
 def test_the_widened_limits_hold_what_they_promise(fano: float) -> None:
     # Negative binomial counts of mean m with variance fano x m, seeded; the true ratio is 0.25.
@@ -155,10 +160,13 @@ def test_watched_time_counts_where_it_differs() -> None:
     assert limits(found)[0] < 0.1 < limits(found)[1]
 
 
-def test_exact_and_approximate_limits_meet_at_2000_visits() -> None:
-    below = fall_against_control((Count(600, 60.0), Count(200, 60.0)), (Count(598, 60.0), Count(600, 60.0)))
-    above = fall_against_control((Count(600, 60.0), Count(200, 60.0)), (Count(600, 60.0), Count(602, 60.0)))
-    assert limits(below) == pytest.approx(limits(above), rel=0.01)
+def test_limits_are_exact_up_to_2000_visits_and_nearly_the_same_beyond() -> None:
+    exact = stats.contingency.odds_ratio([[200, 600], [600, 600]]).confidence_interval(0.95)
+    upto = fall_against_control((Count(600, 60.0), Count(200, 60.0)), (Count(600, 60.0), Count(600, 60.0)))
+    beyond = fall_against_control((Count(600, 60.0), Count(200, 60.0)), (Count(600, 60.0), Count(601, 60.0)))
+    assert limits(upto) == pytest.approx((exact.low, exact.high), rel=1e-6)
+    assert limits(beyond) != pytest.approx((exact.low, exact.high), rel=4e-3)
+    assert limits(beyond) == pytest.approx((exact.low, exact.high), rel=0.01)
 
 
 def test_approximate_limits_are_those_of_statsmodels() -> None:
