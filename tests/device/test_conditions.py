@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from swapbell_device.camera import Frame
+from swapbell_device.drawing.by_traffic import throng
 from swapbell_device.drawing.conditions import CONDITIONS, draw
 from swapbell_device.drawing.crowd import meet
 from swapbell_device.drawing.insect import Insect
@@ -138,6 +139,15 @@ def test_uneven_frames_are_uneven() -> None:
 
 def test_one_seed_makes_another_scene_of_each_condition() -> None:
     assert _scene("calm").truth != _scene("busy").truth
+
+
+@pytest.mark.parametrize("bodies", [0, 5, 15])
+def test_a_throng_has_that_many_bodies_in_view_all_the_time(bodies: int) -> None:
+    scene = throng(1, bodies)
+    for at_s in (0.0, 7.0, 19.0):
+        poses = [insect.way.pose(at_s) for insect in scene.insects]
+        assert sum(pose is not None and scene.sight.shows((pose.x_mm, pose.y_mm)) for pose in poses) == bodies
+    assert scene.size == (640, 480)
 
 
 def test_an_unknown_condition_is_the_callers_mistake() -> None:

@@ -6,7 +6,7 @@ from functools import partial
 from swapbell_device.drawing import groups
 from swapbell_device.drawing.behaviour import Rng, come, cross, fly, go
 from swapbell_device.drawing.crowd import Errand
-from swapbell_device.drawing.insect import Kind
+from swapbell_device.drawing.insect import Kind, length_of
 from swapbell_device.drawing.intruders import Bait, Hand
 from swapbell_device.drawing.light import Clouds
 from swapbell_device.drawing.lingering import along, feint, groom, rest, stray
@@ -21,6 +21,8 @@ PALM_MM = 85.0
 BACK_S = 2.5
 # A camera's automatic exposure follows a hand that fills the view, by about so much: from memory.
 EXPOSURE_SWING = (0.8, 1.15)
+# Our choice: a walker has come into view by this time after it was sent.
+ABOUT_S = 6.0
 # Our choice: the bait lies this far beyond the gate.
 BAIT_MM = 30.0
 
@@ -58,7 +60,7 @@ def busy(seed: int) -> Scene:
 
 def flight(seed: int, fps: float) -> Scene:
     """Draw bodies that fly through the view at up to 1 m/s."""
-    stage = Stage(seed, 40.0, (0.25, 0.4), fps, (0.001, 0.004))
+    stage = Stage(seed, 40.0, (0.25, 0.4), fps=fps, exposures_s=(0.001, 0.004))
     for at_s in stage.moments(30.0):
         stage.send(Kind.WASP, lambda length, rng: fly(stage.place, length, bool(rng.integers(2)), rng), at_s)
     return stage.scene(sun=stage.sun())
@@ -182,7 +184,17 @@ def _dish(stage: Stage, middle_px: Point) -> tuple[int, int, int, float]:
 
 def rush(seed: int) -> Scene:
     """Draw seven minutes in which visits become frequent enough for the rule: ten within five minutes."""
-    stage = Stage(seed, 420.0, (0.25, 0.4), 20.0)
+    stage = Stage(seed, 420.0, (0.25, 0.4), fps=20.0)
     for at_s in BuildUp(stage.seconds, 3.0, 24.0, 30.0, 240.0).visits_s(stage.rng):
         visit(stage.crowd, stage.place, at_s, stage.rng)
+    return stage.scene(sun=stage.sun())
+
+
+def throng(seed: int, bodies: int, seconds: float = 20.0, size: tuple[int, int] = (640, 480)) -> Scene:
+    """Draw so many wasps that stray before the opening all the time, over each other if need be: for benchmarks."""
+    stage = Stage(seed, seconds, (0.3, 0.3), size, 30.0, bright=False)
+    for _ in range(bodies):
+        length = length_of(Kind.WASP, stage.rng)
+        way = stray(stage.place, length, stage.rng, False, places=round(seconds))
+        stage.crowd.insects.append(stage.crowd.body(Kind.WASP, length, way.later(-ABOUT_S)))
     return stage.scene(sun=stage.sun())

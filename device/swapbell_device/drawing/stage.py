@@ -48,6 +48,8 @@ class Stage:
         How long the clip is [s].
     mm_per_px : (float, float)
         Smallest and largest scale.
+    size : (int, int), optional
+        Width and height of the view [px]; one of `SIZES` unless given.
     fps : float, optional
         Frames in a second [1/s]; one of `RATES_PER_S` unless given.
     exposures_s : (float, float)
@@ -67,6 +69,7 @@ class Stage:
         seed: int,
         seconds: float = 45.0,
         mm_per_px: tuple[float, float] = MM_PER_PX,
+        size: tuple[int, int] | None = None,
         fps: float | None = None,
         exposures_s: tuple[float, float] = EXPOSURES_S,
         tilt_rad: float = 0.0,
@@ -78,7 +81,7 @@ class Stage:
         self.seconds = seconds
         self.seed = seed
         self.mm_per_px = mm_per_px[0] * (mm_per_px[1] / mm_per_px[0]) ** float(self.rng.random())
-        self.size = SIZES[int(self.rng.integers(len(SIZES)))]
+        self.size = size or SIZES[int(self.rng.integers(len(SIZES)))]
         self.fps = fps or float(self.rng.choice(RATES_PER_S))
         self.exposure_s = float(self.rng.uniform(*exposures_s))
         sight = _sight(self.size, self.mm_per_px, tilt_rad, self.rng)
