@@ -43,11 +43,20 @@ BootName = tuple[str, str, str]
 
 
 class Arrival(NamedTuple):
-    """One message as the broker delivered it; `retained` tells that it may be old news."""
+    """One message as the broker delivered it.
+
+    Attributes
+    ----------
+    retained
+        Whether it may be old news.
+    mid
+        The number to acknowledge it by on its connection; 0 if it wants no acknowledgement.
+    """
 
     topic: str
     payload: bytes
     retained: bool = False
+    mid: int = 0
 
 
 class Claim(msgspec.Struct, frozen=True):

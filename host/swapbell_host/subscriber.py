@@ -9,15 +9,15 @@ import sys
 import threading
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, NamedTuple, Self
 
 import msgspec
 import paho.mqtt.client as mqtt
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from swapbell_host import packets
 from swapbell_host.config import BrokerSection
 from swapbell_host.intake import Arrival
 from swapbell_host.line import LineClient
@@ -40,12 +40,10 @@ NO_LEAVE = "no leave to hear the stations"
 REFUSALS = {"Client identifier not valid", "Bad user name or password", "Not authorized", NO_LEAVE}
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(NamedTuple):
     """What came in one go, and by which connection: an acknowledgement means nothing on another one."""
 
     arrivals: list[Arrival]
-    mids: list[int]
     connection: int
 
 
@@ -73,8 +71,6 @@ class Subscriber:
             for subject in (Subject.HEALTH, Subject.TALLY)
         ]
         self._client = self._make_client()
-        self._arrivals: list[Arrival] = []
-        self._mids: list[int] = []
         self._connection = 0
         self._connected = False
         self._refusal: str | None = None
@@ -104,20 +100,17 @@ class Subscriber:
         """
         while not stop.is_set():
             self._gather(stop)
-            batch = Batch(self._arrivals, self._mids, self._connection)
-            self._arrivals, self._mids = [], []
-            yield batch
+            yield self._take()
 
     def ack(self, batch: Batch) -> None:
         """Tell the broker that the batch is safe here; the broker repeats what was not acknowledged."""
-        if batch.connection == self._connection:
-            for mid in batch.mids:
-                self._client.ack(mid, 1)
+        if batch.connection == self._connection and self._client.line:
+            self._client.line.send(b"".join(packets.puback(each.mid) for each in batch.arrivals if each.mid))
 
     def show(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
         """Publish, retained, how something stands: now or not at all, for it is soon said again."""
-        if self._connected:
-            self._client.publish(topic(site, station, subject), encode(message), 0, retain=True)
+        if self._connected and self._client.line:
+            self._client.line.send(packets.publish(topic(site, station, subject), encode(message), retain=True))
 
     def call(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
         """Publish what is said once: as soon as the broker can be reached."""
@@ -126,21 +119,28 @@ class Subscriber:
     def _gather(self, stop: threading.Event) -> None:
         """Wait for a first message, then for more as long as they come without a pause."""
         until = time.monotonic() + IDLE_S
-        while (left := until - time.monotonic()) > 0.0 and not self._is_full() and not stop.is_set():
-            before = len(self._arrivals)
+        while (left := until - time.monotonic()) > 0.0 and self._waiting() < BATCH_MAX and not stop.is_set():
+            before = self._waiting()
             self._turn(min(left, PAUSE_S) if before else left, stop)
-            if before == 0 and self._arrivals:
+            if before == 0 and self._waiting():
                 until = time.monotonic() + GATHER_S
-            elif before == len(self._arrivals) > 0:
+            elif before == self._waiting() > 0:
                 return
 
-    def _is_full(self) -> bool:
-        return len(self._arrivals) >= BATCH_MAX
+    def _waiting(self) -> int:
+        return len(self._client.line.arrivals) if self._client.line else 0
+
+    def _take(self) -> Batch:
+        if self._client.line is None:
+            return Batch([], self._connection)
+        waiting = self._client.line.arrivals
+        arrivals, waiting[:BATCH_MAX] = waiting[:BATCH_MAX], []
+        return Batch(arrivals, self._connection)
 
     def _turn(self, left_s: float, stop: threading.Event) -> None:
-        if self._client.socket() is None:
+        if self._client.line is None:
             self._call(left_s, stop)
-        elif not self._client.turn(left_s, self._is_full):
+        elif not self._client.turn(left_s):
             self._lose("connection lost")
 
     def _call(self, left_s: float, stop: threading.Event) -> None:
@@ -181,7 +181,6 @@ class Subscriber:
             _trust(client, broker.ca_file)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
         return client
 
     def _on_connect(
@@ -195,7 +194,6 @@ class Subscriber:
         if code.is_failure:
             self._refusal = str(code)
             return
-        self._mids.clear()
         client.subscribe(self._filters)
 
     def _on_subscribe(
@@ -209,11 +207,6 @@ class Subscriber:
         self._connected = True
         self._retry_s = RETRY_MIN_S
         self._say("listening to the stations")
-
-    def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
-        self._arrivals.append(Arrival(message.topic, bytes(message.payload), message.retain))
-        if message.qos:
-            self._mids.append(message.mid)
 
 
 def _password(name: str | None) -> str | None:

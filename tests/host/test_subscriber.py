@@ -208,6 +208,20 @@ def test_a_broker_that_refuses_us_at_once_is_a_mistake() -> None:
         reader.connect()
 
 
+def test_a_broker_that_lets_us_hear_nothing_is_a_mistake() -> None:
+    suback_of_refusal = bytes([0x90, 4, 0, 1, 0x80, 0x80])
+    refused = pytest.raises(Mistake, match="refuses us: no leave to hear the stations")
+    with CrookedBroker(CONNACK_ACCEPTED + suback_of_refusal) as crooked, reading(crooked.port) as reader, refused:
+        reader.connect()
+
+
+def test_a_broker_that_talks_nonsense_is_tried_again(capsys: pytest.CaptureFixture[str]) -> None:
+    endless_length = bytes([0x30, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF])
+    with CrookedBroker(CONNACK_ACCEPTED + endless_length) as crooked, reading(crooked.port) as reader:
+        reader.until(lambda: crooked.connections >= 2)
+    assert "connection lost; trying again" in capsys.readouterr().err
+
+
 def test_a_broker_that_drops_us_in_the_middle_of_a_message_is_tried_again(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
