@@ -7,13 +7,16 @@ import subprocess
 import sys
 import sysconfig
 import time
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import zip_longest
 from pathlib import Path
 
 import pytest
 from house.witness_station import DONE, INTENT
+from listener import eventually
 from mosquitto_child import Broker
 
 from swapbell_models.message import decode
@@ -21,9 +24,11 @@ from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Tally
 
 KILLS = 20
-# Our choice: long enough that a killed process is as often up as on its way up.
-JOURNEY_S = 50.0
 SEED = 20260203
+# Our choice: most parts are killed at work, some while they are still on their way up.
+KILLED_AT_WORK = 0.7
+WORKS_MAX_S = 1.5
+WORK_PATIENCE_S = 5.0
 
 STATION = """
 site = "orchard"
@@ -52,18 +57,23 @@ name = "north"
 
 @dataclass
 class Process:
-    """A process that is started again whenever it is killed."""
+    """A process that is started again whenever it is killed, and shows that it works by a file that grows."""
 
     words: list[str]
     log: Path
+    work: Path
     starts: int = 0
 
     def start(self) -> None:
         self.starts += 1
+        self.worked = size(self.work)
         words = [word.replace("START", str(self.starts)) for word in self.words]
         with self.log.open("ab") as out:
             # The kernel ends the child with us, even if we are killed before we can.
             self.child = subprocess.Popen(["setpriv", "--pdeathsig", "KILL", *words], stdout=out, stderr=out)
+
+    def works(self) -> bool:
+        return size(self.work) > self.worked
 
     def restart(self) -> None:
         self.kill()
@@ -75,9 +85,11 @@ class Process:
 
     def end(self, patience_s: float) -> int:
         self.child.send_signal(signal.SIGTERM)
-        with suppress(subprocess.TimeoutExpired):
-            self.child.wait(patience_s)
-        return self.child.wait(0) if self.child.poll() is not None else -1
+        return self.child.wait(patience_s)
+
+
+def size(path: Path) -> int:
+    return path.stat().st_size if path.exists() else 0
 
 
 @dataclass
@@ -138,19 +150,33 @@ def begun(folder: Path, broker: Broker) -> Journey:
     return Journey(
         folder,
         broker,
-        Process(station, folder / "station.log"),
-        Process([host, "run", "--config", str(folder / "host.toml")], folder / "host.log"),
+        Process(station, folder / "station.log", folder / "oath"),
+        Process([host, "run", "--config", str(folder / "host.toml")], folder / "host.log", folder / "host.log"),
     )
 
 
-def travel(journey: Journey, chance: random.Random) -> None:
-    """Kill every part at its own random moments; each is started again at once."""
-    parts = (journey.station.restart, journey.broker.restart, journey.host.restart)
-    moments = sorted((chance.uniform(1.0, JOURNEY_S), number) for number in range(len(parts)) for _ in range(KILLS))
-    began_s = time.monotonic()
-    for at_s, number in moments:
-        time.sleep(max(0.0, at_s - (time.monotonic() - began_s)))
-        parts[number]()
+def torment(works: Callable[[], bool], restart: Callable[[], None], chance: random.Random) -> Iterator[None]:
+    """Kill one part at random moments and start it again at once; yield while there is time to wait."""
+    for _ in range(KILLS):
+        if chance.random() < KILLED_AT_WORK:
+            yield from until(works, WORK_PATIENCE_S)
+        yield from until(lambda: False, chance.uniform(0.0, WORKS_MAX_S))
+        restart()
+
+
+def until(true: Callable[[], bool], patience_s: float) -> Iterator[None]:
+    give_up_s = time.monotonic() + patience_s
+    while not true() and time.monotonic() < give_up_s:
+        yield
+
+
+def travel(journey: Journey) -> None:
+    """Kill station, broker and host, each in its own time; from one thread, for a child ends with its parent thread."""
+    station, host, broker = journey.station, journey.host, journey.broker
+    parts = [(station.works, station.restart), (host.works, host.restart), (lambda: True, broker.restart)]
+    torments = [torment(*part, random.Random(SEED + number)) for number, part in enumerate(parts)]
+    for _ in zip_longest(*torments):
+        time.sleep(0.01)
 
 
 @pytest.mark.part("mosquitto")
@@ -159,8 +185,8 @@ def test_nothing_is_lost_and_nothing_comes_twice_however_often_all_are_killed(tm
     journey.host.start()
     journey.station.start()
     try:
-        travel(journey, random.Random(SEED))
-        time.sleep(3.0)
+        travel(journey)
+        assert eventually(journey.station.works)
         assert journey.station.end(30.0) == 0, journey.said()
         assert journey.host.end(10.0) == 0
     finally:
