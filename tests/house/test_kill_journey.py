@@ -171,7 +171,7 @@ def until(true: Callable[[], bool], patience_s: float) -> Iterator[None]:
 
 
 def travel(journey: Journey) -> None:
-    """Kill station, broker and host, each in its own time; from one thread, for a child ends with its parent thread."""
+    """Kill station, broker and host, each in its own time; from one thread, with which its children would end."""
     station, host, broker = journey.station, journey.host, journey.broker
     parts = [(station.works, station.restart), (host.works, host.restart), (lambda: True, broker.restart)]
     torments = [torment(*part, random.Random(SEED + number)) for number, part in enumerate(parts)]
