@@ -182,7 +182,7 @@ def _missing(treated_before: Count, control_before: Count, control_after: Count)
 
 
 def _odds(share: float) -> float:
-    return share / (1.0 - share) if share < 1.0 else math.inf
+    return share / (1.0 - share)
 
 
 def _change(ratio: float) -> str:

@@ -81,6 +81,19 @@ def test_a_fall_is_told_with_its_limits(before: int, after: int, told: str) -> N
     assert fall(Count(before, 300.0), Count(after, 300.0)).words.startswith(told)
 
 
+@pytest.mark.parametrize(
+    ("found", "told"),
+    [
+        (Fall(1.05, 1.02, 1.08), "a rise by 5.0% (95% limits: a rise by 8.0% to a rise by 2.0%). Quiet"),
+        (Fall(0.95, 0.92, 0.98), "a fall by 5.0% (95% limits: a fall by 2.0% to a fall by 8.0%). Quiet"),
+        (Fall(0.95, 0.92, 1.02), "a fall by 5.0% (95% limits: a rise by 2.0% to a fall by 8.0%). That can be chance"),
+        (Fall(1.0, 1.0, 1.0), "a fall by 0.0% (95% limits: a fall by 0.0% to a fall by 0.0%). That can be chance"),
+    ],
+)
+def test_a_small_change_is_told_for_what_it_is(found: Fall, told: str) -> None:
+    assert told in found.words
+
+
 def test_every_fall_ends_with_quiet_is_not_dead() -> None:
     assert fall(Count(10, 300.0), Count(8, 300.0)).words.endswith(f"watch longer. {NOT_DEAD}")
 
@@ -156,8 +169,9 @@ def test_watched_time_divides_out_where_both_were_watched_alike(before_s: float,
 
 def test_watched_time_counts_where_it_differs() -> None:
     found = fall_against_control((Count(100, 60.0), Count(20, 120.0)), (Count(50, 60.0), Count(50, 60.0)))
+    even = fall_against_control((Count(100, 60.0), Count(20, 60.0)), (Count(50, 60.0), Count(50, 60.0)))
     assert found.ratio == pytest.approx(0.1)
-    assert limits(found)[0] < 0.1 < limits(found)[1]
+    assert [2 * limit for limit in limits(found)] == pytest.approx(limits(even))
 
 
 def test_limits_are_exact_up_to_2000_visits_and_nearly_the_same_beyond() -> None:
