@@ -69,6 +69,7 @@ def test_grooming_in_the_gate_takes_a_minute_and_counts_once_if_it_goes_in(seed:
     way = groom(PLACE, LENGTH_MM, _rng(seed), goes_in=True)
     in_the_gate = np.abs(_deep_mm(way)) < 0.5 * LENGTH_MM
     assert in_the_gate.sum() * STEP_S > 30.0
+    assert np.count_nonzero(np.diff(np.sign(_deep_mm(way)))) == 1
     assert _directions(way) == [Direction.IN]
     assert _directions(groom(PLACE, LENGTH_MM, _rng(seed), goes_in=False)) == []
 
