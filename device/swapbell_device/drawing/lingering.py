@@ -10,8 +10,8 @@ ALONG_BODIES = (-1.1, 0.25)
 # Our choice: where bodies stray and rest, outside.
 STRAY_BODIES = (-4.0, -0.9)
 REST_BODIES = (-2.6, -1.0)
-# Our choice: a body that grooms in the gate has its centre so near the line, on either side, and shifts by so much. Not
-# on the line itself: which of a hundred tiny passages is the last, no camera can tell.
+# Our choice: a body that grooms in the gate has its centre so near the line, on either side, and shifts by so much.
+# Not on the line itself: which of a hundred tiny passages is the last, no camera can tell.
 GROOM_BODIES = (0.15, 0.3)
 GROOM_SHIFT_MM = 0.8
 
