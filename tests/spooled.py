@@ -1,5 +1,6 @@
 """Tallies and spools for the tests of the spool and the link."""
 
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -38,3 +39,12 @@ def opened(path: Path, said: list[str] | None = None, keep_days: float = 30.0, k
 def names(entries: list[Entry]) -> list[tuple[str, int]]:
     """Return boot and seq of each entry."""
     return [(entry.boot, entry.seq) for entry in entries]
+
+
+def fill(disk: Path) -> Path:
+    """Fill the disk to the last byte with a file that the test may remove."""
+    ballast = disk / "ballast"
+    with suppress(OSError), ballast.open("wb", buffering=0) as out:
+        while True:
+            out.write(bytes(512))
+    return ballast

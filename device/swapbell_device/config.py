@@ -141,6 +141,8 @@ def parse_config(text: str, path: Path) -> Config:
     config = settings.parse(text, Config, what, dec_hook=lambda _, name: folder / name)
     if isinstance(config.camera, ClipCamera) and config.station_file is None:
         raise Mistake(f"{what}: a clip needs station_file, the file that says where its gate lies")
+    if config.broker.password_file is not None and config.broker.username is None:
+        raise Mistake(f"{what}: broker.password_file needs broker.username beside it")
     return config
 
 

@@ -165,6 +165,8 @@ def now() -> datetime:
 
 def _tell_end(config: Config, spool: Spool, *, stopped: bool) -> None:
     name, left = f"{config.site}/{config.station}", len(spool)
+    if spool.unstored:
+        raise Breakdown(f"{name} ended and {spool.unstored} of its last tallies are lost: {spool.trouble}")
     if not left:
         say(f"{name} ended; every tally is in the host's ledger")
         return

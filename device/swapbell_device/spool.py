@@ -144,6 +144,11 @@ class Spool:
         with self._reading():
             return self._rows.dropped() + self._lost.total()
 
+    @property
+    def unstored(self) -> int:
+        """Return how many tallies are in memory only, because the disk refuses them."""
+        return len(self._waiting)
+
     def __len__(self) -> int:
         with self._reading():
             return self._rows.count(self._through) + len(self._waiting)

@@ -16,7 +16,7 @@ import pytest
 from clips import STATION, pictures, walk, write_clip
 from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
-from spooled import names, opened
+from spooled import fill, names, opened
 
 from swapbell_device.camera import Frame
 from swapbell_device.config import Config, parse_config
@@ -106,6 +106,14 @@ def test_a_clip_that_ends_without_receipts_says_where_the_tallies_are(tmp_path: 
         with pytest.raises(Breakdown, match=r"8 tallies without a receipt; they are safe in .*spool\.sqlite"):
             run(parsed(configured(tmp_path, free_port())), moments(), Event(), spool, hasty)
         assert len(spool) == 8
+
+
+@pytest.mark.part("tmpfs")
+def test_what_a_full_disk_costs_is_said_at_the_end(tmp_path: Path, small_disk: Path) -> None:
+    with opened(small_disk / "spool.sqlite", []) as spool:
+        fill(small_disk)
+        with pytest.raises(Breakdown, match="of its last tallies are lost: spool has no room; free some space"):
+            run(parsed(configured(tmp_path, free_port())), moments(60.0), Event(), spool, Patience(end_s=0.1))
 
 
 def test_a_camera_that_fails_loses_nothing_that_was_counted(tmp_path: Path) -> None:

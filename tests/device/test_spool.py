@@ -3,14 +3,13 @@
 import shutil
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
 from pathlib import Path
 from unittest.mock import patch
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from spooled import TALLY_S, names, opened, tally
+from spooled import TALLY_S, fill, names, opened, tally
 
 from swapbell_device import spool as spool_module
 from swapbell_device import spoolfile
@@ -191,15 +190,6 @@ def test_a_folder_in_the_place_of_the_file_is_named(tmp_path: Path) -> None:
     (tmp_path / "spool.db").mkdir()
     with pytest.raises(Breakdown, match=r"spool\.db cannot be opened"):
         opened(tmp_path / "spool.db")
-
-
-def fill(disk: Path) -> Path:
-    """Fill the disk to the last byte with a file that the test may remove."""
-    ballast = disk / "ballast"
-    with suppress(OSError), ballast.open("wb", buffering=0) as out:
-        while True:
-            out.write(bytes(512))
-    return ballast
 
 
 @pytest.mark.part("tmpfs")
