@@ -41,6 +41,12 @@ def test_a_few_visits_more_are_chance() -> None:
     assert found.words == f"Visits are at 7% of what they were before the swap; no return is seen so far. {NOT_DEAD}"
 
 
+def test_the_return_begins_where_the_limits_leave_the_quietest() -> None:
+    # The upper limits of the ratio of the quietest to now are 1.0998 and 0.9960.
+    assert not rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(12, 3600.0)).is_returning
+    assert rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(13, 3600.0)).is_returning
+
+
 def test_nobody_at_all_is_no_return() -> None:
     assert not rebound(BEFORE, quietest=Count(0, 3600.0), now=Count(0, 3600.0)).is_returning
 
