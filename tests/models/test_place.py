@@ -36,6 +36,11 @@ def test_a_point_off_the_earth_is_refused(latitude_deg: float, longitude_deg: fl
         Place(latitude_deg, longitude_deg, Hemisphere.NORTH)
 
 
+def test_beyond_the_south_pole_is_no_place() -> None:
+    with pytest.raises(ValueError, match=r"^latitude_deg must be from -90 to 90 degrees, not -90\.1$"):
+        Place(-90.1, 0.0, Hemisphere.SOUTH)
+
+
 @pytest.mark.parametrize("edge", [(90.0, 180.0), (0.0, -180.0)])
 def test_the_edges_belong_to_the_earth(edge: tuple[float, float]) -> None:
     Place(*edge, Hemisphere.NORTH)

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from swapbell_models.fall import NOT_DEAD, Count
+from swapbell_models.fall import NOT_DEAD, Count, fall
 from swapbell_models.rebound import looks, rebound
 
 SWAPPED_AT = datetime(2026, 1, 15, 9, tzinfo=UTC)
@@ -45,6 +45,11 @@ def test_the_return_begins_where_the_limits_leave_the_quietest() -> None:
     # The upper limits of the ratio of the quietest to now are 1.0998 and 0.9960.
     assert not rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(12, 3600.0)).is_returning
     assert rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(13, 3600.0)).is_returning
+
+
+def test_without_word_of_bouts_visits_are_taken_as_poisson() -> None:
+    found = rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(36, 3600.0))
+    assert found.against_before == fall(BEFORE, Count(36, 3600.0), fano=1.0)
 
 
 def test_nobody_at_all_is_no_return() -> None:
