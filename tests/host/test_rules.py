@@ -48,7 +48,7 @@ def test_the_bare_rule_calls_at_the_first_full_window() -> None:
     assert kinds(judge(history(BURST), NOW, Rule(confirm=Confirm.FIRST))) == [NoticeKind.READY]
 
 
-@pytest.mark.parametrize("phase", set(Phase) - {Phase.LURING})
+@pytest.mark.parametrize("phase", [phase for phase in Phase if phase is not Phase.LURING])
 @pytest.mark.parametrize("visits_s", [BURST, BUSY])
 def test_only_a_luring_station_is_called_to_the_swap(phase: Phase, visits_s: list[float]) -> None:
     assert judge(history(visits_s, phase=phase), NOW, RULE) == []
