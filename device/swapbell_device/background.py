@@ -1,7 +1,7 @@
 """What the view looks like without bodies: its level, its light and its noise, pixel by pixel."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import cv2
@@ -14,17 +14,16 @@ if TYPE_CHECKING:
     from cv2.typing import MatLike
 
 Plane = NDArray[np.float32]
+Thin = Callable[[Luma], Luma]
 
-# Our choice: 4.5 standard deviations leave less than one noisy pixel in a frame of 320 x 240 (normal noise).
-BAR_SIGMAS = 4.5
+# Our choice: normal noise averages 0.8 standard deviations; in the mask, where four pixels and their neighbours are
+# averaged, 3.5 times that leaves less than one noisy pixel in a frame.
+BAR_SPREADS, BAR_OFFSET = 3.5, 2.0
 # Our choice: below this a difference is rounding and compression, whatever the noise seems to be [grey levels].
-BAR_MIN = 7.0
-# The standard deviation of normal noise is 1.2533 times its mean absolute deviation, 1.4826 times the median's.
-SIGMA_PER_MEAN = 1.2533
-SIGMA_PER_MEDIAN = 1.4826
-# Our choice: with fewer frames the noise cannot be told yet, and this is a usual camera's [grey levels].
+BAR_MIN = 6.0
+# Our choice: with fewer frames the noise cannot be told yet, and this is a usual camera's mean [grey levels].
 OPENING_MIN = 5
-SIGMA_DEFAULT = 2.0
+SPREAD_DEFAULT = 1.6
 # Our choice: slow enough to leave a passing body out, fast enough for the sun.
 LEVEL_S = 6.0
 SPREAD_S = 10.0
@@ -32,37 +31,46 @@ SPREAD_S = 10.0
 CELL_HALVINGS = 4
 CELLS_MIN = 3
 # Our choice: dark pixels carry more offset than gain; this keeps their ratio calm [grey levels].
-LIGHT_OFFSET = 8.0
+LIGHT_OFFSET = np.float32(8.0)
 # Our choice: a smaller change of light is within the rounding.
 LIGHT_STEP = 0.01
+_NEAR = np.ones((3, 3), np.uint8)
 
 
 class Background:
     """Learns from an opening of frames, then follows slowly.
+
+    Parameters
+    ----------
+    opening : sequence of Luma
+        Works (cut frames) to learn from; they may hold bodies that move.
+    thin : callable
+        Brings a difference to the mask's scale.
 
     Attributes
     ----------
     shown
         The level in today's light, as the camera would show it.
     bar
-        What a pixel must differ by to be more than noise.
+        What a pixel of the mask must differ by to be more than noise.
     """
 
-    def __init__(self, opening: Sequence[Luma]) -> None:
-        stack = np.stack(opening)
-        middle = np.median(stack, axis=0).astype(np.float32)
-        self._level: Plane = middle
-        self._cells = _cells(middle)
-        self._light: Plane = np.ones_like(self._cells)
-        self._spread: Plane = _spread(stack, middle)
-        self.shown: Luma = _rounded(middle)
-        self.bar: Luma = np.zeros_like(self.shown)
+    def __init__(self, opening: Sequence[Luma], thin: Thin) -> None:
+        self._thin = thin
+        self._learn(opening)
+        off = np.stack([thin(_absolute(work, self.shown)) for work in opening])
+        self._spread: Plane = np.asarray(cv2.blur(np.median(off, axis=0).astype(np.float32), (3, 3)), np.float32)
+        if len(opening) < OPENING_MIN:
+            self._spread[:] = SPREAD_DEFAULT
         self.raise_bar(BAR_MIN)
+
+    def restart(self, works: Sequence[Luma]) -> None:
+        """Learn the level anew: the view has been changed."""
+        self._learn(works)
 
     def relight(self, work: Luma) -> None:
         """Follow the light of a frame: clouds, sun and soft shadows, not bodies."""
-        ratio = (_cells(work) + LIGHT_OFFSET) / (self._cells + LIGHT_OFFSET)
-        light = ratio.astype(np.float32)
+        light = (_cells(work) + LIGHT_OFFSET) / self._cells
         if min(light.shape) >= CELLS_MIN:
             light = np.asarray(cv2.medianBlur(light, 5), np.float32)
         if float(np.abs(light - self._light).max()) > LIGHT_STEP:
@@ -70,44 +78,57 @@ class Background:
             self._show()
 
     def renew(self, work: Luma, bodies: Luma, step_s: float) -> None:
-        """Move towards a frame wherever there are no bodies (a mask)."""
-        free = cv2.bitwise_not(cv2.dilate(bodies, np.ones((5, 5), np.uint8)))
-        cv2.accumulateWeighted(self._unlit(work), self._level, 1.0 - math.exp(-step_s / LEVEL_S), mask=free)
-        off = cv2.absdiff(work, self.shown)
+        """Move towards a frame wherever there are no bodies (a mask at the mask's scale)."""
+        free = cv2.bitwise_not(cv2.dilate(bodies, _NEAR))
+        off = self._thin(_absolute(work, self.shown))
         cv2.accumulateWeighted(off, self._spread, 1.0 - math.exp(-step_s / SPREAD_S), mask=free)
-        self._cells = _cells(self._level)
-        self._show()
+        if free.shape != work.shape:
+            free = cv2.resize(free, work.shape[::-1], interpolation=cv2.INTER_NEAREST)
+        cv2.accumulateWeighted(self._unlit(work), self._level, 1.0 - math.exp(-step_s / LEVEL_S), mask=free)
+        self._settle()
 
-    def mend(self, work: Luma, where: NDArray[np.bool_]) -> None:
+    def mend(self, work: Luma, mask: "MatLike") -> None:
         """Take a part of the frame as it is: there was a ghost."""
-        np.copyto(self._level, self._unlit(work), where=where)
-        self._cells = _cells(self._level)
-        self._show()
+        np.copyto(self._level, self._unlit(work), where=mask > 0)
+        self._settle()
 
     def raise_bar(self, least: float) -> None:
         """Set the bar anew; nothing weaker than `least` is worth seeing [grey levels]."""
-        self.bar = _rounded(np.maximum(max(BAR_MIN, least), BAR_SIGMAS * SIGMA_PER_MEAN * self._spread))
+        bar = cv2.convertScaleAbs(self._spread, alpha=BAR_SPREADS, beta=BAR_OFFSET)
+        self.bar: Luma = np.maximum(np.asarray(bar, np.uint8), np.uint8(min(255.0, max(BAR_MIN, least))))
 
-    def _unlit(self, work: Luma) -> Plane:
-        return (work.astype(np.float32) + LIGHT_OFFSET) / self._wide_light() - LIGHT_OFFSET
+    def _learn(self, works: Sequence[Luma]) -> None:
+        self._level: Plane = np.median(np.stack(works), axis=0).astype(np.float32)
+        self._light: Plane = np.ones_like(_cells(self._level))
+        self._settle()
 
-    def _wide_light(self) -> Plane:
+    def _settle(self) -> None:
+        self._cells: Plane = _cells(self._level) + LIGHT_OFFSET
+        self._show()
+
+    def _is_steady(self) -> bool:
+        low, high, *_ = cv2.minMaxLoc(self._light)
+        return low > 1.0 - LIGHT_STEP and high < 1.0 + LIGHT_STEP
+
+    def _unlit(self, work: Luma) -> "MatLike":
+        """Return a frame as it would be in the level's light: the light itself is never learnt, it goes again."""
+        if self._is_steady():
+            return work
+        return (work + LIGHT_OFFSET) / self._wide() - LIGHT_OFFSET
+
+    def _show(self) -> None:
+        level = self._level
+        if not self._is_steady():
+            level = (level + LIGHT_OFFSET) * self._wide() - LIGHT_OFFSET
+        self.shown: Luma = np.asarray(cv2.convertScaleAbs(level), np.uint8)
+
+    def _wide(self) -> Plane:
         height, width = self._level.shape
         return np.asarray(cv2.resize(self._light, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
 
-    def _show(self) -> None:
-        self.shown = _rounded((self._level + LIGHT_OFFSET) * self._wide_light() - LIGHT_OFFSET)
 
-
-def _spread(stack: NDArray[np.uint8], middle: Plane) -> Plane:
-    if len(stack) < OPENING_MIN:
-        return np.full_like(middle, SIGMA_DEFAULT / SIGMA_PER_MEAN)
-    off = np.median(np.abs(stack - middle), axis=0).astype(np.float32)
-    return np.asarray(cv2.blur(off, (5, 5)), np.float32) * np.float32(SIGMA_PER_MEDIAN / SIGMA_PER_MEAN)
-
-
-def _rounded(plane: Plane) -> Luma:
-    return np.clip(np.rint(plane), 0, 255).astype(np.uint8)
+def _absolute(one: Luma, other: Luma) -> Luma:
+    return np.asarray(cv2.absdiff(one, other), np.uint8)
 
 
 def _cells(image: "MatLike") -> Plane:
@@ -116,4 +137,4 @@ def _cells(image: "MatLike") -> Plane:
         if min(cells.shape) <= CELLS_MIN:
             break
         cells = cv2.resize(cells, (cells.shape[1] // 2, cells.shape[0] // 2), interpolation=cv2.INTER_AREA)
-    return cells.astype(np.float32)
+    return np.asarray(cells, np.float32)

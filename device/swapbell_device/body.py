@@ -1,110 +1,148 @@
-"""From a mask to blobs on the board: which outlines can be bodies, where their centre is and how long they are."""
+"""From a mask to bodies on the board: closely at first sight and now and then, by a quick look in between."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Iterator
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from swapbell_device.camera import Luma
+from swapbell_device.shape import Box, Pieces, Shape, apart, cores, shape_of
 from swapbell_device.track import Blob
 from swapbell_device.window import Window
 
 if TYPE_CHECKING:
     from cv2.typing import MatLike
 
-# Our choice: a small ant's body (3 x 0.8 mm) covers this much.
+# Our choice: a small ant's body (3 x 0.8 mm) covers about this much.
 AREA_MIN_MM2 = 1.5
 # Fewer points than this are a speck whose moments mean nothing.
 OUTLINE_MIN = 6
-# Our choice: what is this weak against a blob's mean difference is leg, wing, shadow or blur, not body.
-CORE_SHARE = 0.7
-# Our choice: a piece this small beside its blob is no part of the body's core.
-PIECE_SHARE = 0.1
-# A core's outline may leave its blob's by the closing that joined its pieces.
-SLACK_PX = 2.0
-_CLOSE = np.ones((3, 3), np.uint8)
+# Our choice: what is this weak against a body's peak is shadow, wing or blur; a banded abdomen is stronger.
+CORE_SHARE = 0.15
+# Our choice: the steepest edge of a body, even behind dew, rises by at least this share of its peak within two
+# pixels of the mask; a soft shadow's does not.
+SHARP_MIN = 0.55
+# Our choice: a body that is followed is looked at closely this often.
+CLOSELY_S = 0.2
+# Our choice: a followed body's outline may be this much larger than the usual before it is looked at closely again;
+# so many single bodies larger than an ant tell the usual.
+GROWN, SINGLES, SINGLE_MIN_MM2 = 1.4, 40, 5.0
+_NEAR = np.ones((3, 3), np.uint8)
+_MARGIN_PX = 3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Body:
-    """A blob with what the segmenter needs to know of it.
-
-    Attributes
-    ----------
-    blob
-        What the tracker gets.
-    outline
-        Its rim in the work, legs and shadow included [px].
-    contrast
-        Its mean difference from the background [grey levels].
-    """
+    """A blob, and its outline in the mask, legs and shadow included [px]."""
 
     blob: Blob
     outline: "MatLike"
-    contrast: float
 
 
-def bodies(mask: Luma, difference: Luma, window: Window, faintest: float) -> Iterator[Body]:
-    """Yield what a mask shows, but for specks and for what nowhere differs by `faintest` [grey levels]."""
-    least_px = AREA_MIN_MM2 / window.mm_per_px**2
-    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    for outline in outlines:
-        if len(outline) < OUTLINE_MIN or _area_px(outline) < least_px:
-            continue
-        left, top, width, height = cv2.boundingRect(outline)
-        where = slice(top, top + height), slice(left, left + width)
-        if cv2.minMaxLoc(difference[where])[1] < faintest:
-            continue
-        contrast = cv2.mean(difference[where], mask[where])[0]
-        pieces = _core(outline, difference[where], contrast, (left, top))
-        if pieces:
-            yield Body(_blob(pieces, window), outline, contrast)
+class Bodies:
+    """Tells bodies from everything else that differs.
+
+    Parameters
+    ----------
+    window : Window
+        Where the mask lies on the board.
+    """
+
+    def __init__(self, window: Window) -> None:
+        self._window = window
+        self._scale = window.mm_per_px
+        self._least_px = AREA_MIN_MM2 / self._scale**2
+        self._known = np.zeros(window.size[::-1], np.uint8)
+        self._singles_px: deque[float] = deque(maxlen=SINGLES)
+        self._closely_at_s = -math.inf
+
+    def restart(self) -> None:
+        """Begin anew in time, with all that was learnt."""
+        self._closely_at_s = -math.inf
+
+    def find(self, mask: Luma, thin: Luma, faintest: float, at_s: float) -> list[Body]:
+        """Return the bodies of a mask.
+
+        Parameters
+        ----------
+        mask, thin : Luma
+            Where the frame differs, and by how much [grey levels].
+        faintest : float
+            A body differs at least once by this much [grey levels].
+        at_s : float
+            When [s].
+        """
+        close = at_s - self._closely_at_s >= CLOSELY_S
+        if close:
+            self._closely_at_s = at_s
+        usual_px = 0.0 if close or not self._singles_px else GROWN * median(self._singles_px)
+        known, self._known = self._known, np.zeros_like(self._known)
+        found: list[Body] = []
+        for outline, shape, box in self._candidates(mask, thin, faintest):
+            if shape.area < usual_px and known[int(shape.y), int(shape.x)]:
+                blobs = [self._blob(shape, shape.area, box, 0.0, measured=False)]
+            else:
+                blobs = self._closely(outline, shape, box, thin, faintest)
+            if len(blobs) == 1 and blobs[0].whole:
+                left, top, width, height = box
+                self._known[max(0, top - 1) : top + height + 1, max(0, left - 1) : left + width + 1] = 1
+            found.extend(Body(blob, outline) for blob in blobs)
+        return found
+
+    def _candidates(self, mask: Luma, thin: Luma, faintest: float) -> "Iterator[tuple[MatLike, Shape, Box]]":
+        for outline in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+            shape = shape_of([outline]) if len(outline) >= OUTLINE_MIN else None
+            if shape is None or shape.area < self._least_px:
+                continue
+            left, top, width, height = cv2.boundingRect(outline)
+            if cv2.minMaxLoc(thin[top : top + height, left : left + width])[1] >= faintest:
+                yield outline, shape, (left, top, width, height)
+
+    def _closely(self, outline: "MatLike", shape: Shape, box: Box, thin: Luma, faintest: float) -> list[Blob]:
+        corner, own = _own(outline, box, thin)
+        peak = cv2.minMaxLoc(own)[1]
+        found = cores(own, CORE_SHARE * peak, self._least_px, self._scale, corner)
+        if not found:
+            return [self._blob(shape, shape.area, box, peak, measured=True)] if _is_sharp(own, peak) else []
+        parts = [part for pieces in found for part in apart(pieces, own, peak, self._least_px, self._scale, corner)]
+        if len(parts) == 1 and not parts[0].shape.is_stout() and shape.area * self._scale**2 > SINGLE_MIN_MM2:
+            self._singles_px.append(shape.area)
+        share = shape.area / sum(part.shape.area for part in parts)
+        blobs = (self._part(part, own, corner, share, faintest) for part in parts)
+        return [blob for blob in blobs if blob is not None]
+
+    def _part(self, part: Pieces, own: Luma, corner: tuple[int, int], share: float, faintest: float) -> Blob | None:
+        box = part.box()
+        left, top = box[0] - corner[0], box[1] - corner[1]
+        patch = own[max(0, top - 1) : top + box[3] + 1, max(0, left - 1) : left + box[2] + 1]
+        peak = cv2.minMaxLoc(patch)[1]
+        if peak < faintest or not _is_sharp(patch, peak):
+            return None
+        return self._blob(part.shape, part.shape.area * share, box, peak, part.single)
+
+    def _blob(self, shape: Shape, area_px: float, box: Box, peak: float, measured: bool) -> Blob:
+        left, top, width, height = box
+        right, bottom = self._window.size
+        whole = left > 1 and top > 1 and left + width < right - 1 and top + height < bottom - 1
+        x_mm, y_mm, scale = self._window.place(shape.x, shape.y)
+        size = shape.long * scale, area_px * scale * scale
+        return Blob(x_mm, y_mm, *size, whole, peak, shape.wide * scale, shape.angle, measured)
 
 
-def _core(outline: "MatLike", difference: Luma, contrast: float, corner: tuple[int, int]) -> "list[MatLike]":
-    strong = cv2.threshold(difference, CORE_SHARE * contrast, 255, cv2.THRESH_BINARY)[1]
-    strong = cv2.morphologyEx(strong, cv2.MORPH_CLOSE, _CLOSE)
-    pieces, _ = cv2.findContours(strong, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=corner)
-    least_px = PIECE_SHARE * _area_px(outline)
-    return [p for p in pieces if cv2.contourArea(p) > 0.0 and _area_px(p) >= least_px and _is_inside(p, outline)]
+def _own(outline: "MatLike", box: Box, thin: Luma) -> tuple[tuple[int, int], Luma]:
+    """Return the patch around an outline with everything else dark, and its corner."""
+    left, top, width, height = box
+    x, y = max(0, left - _MARGIN_PX), max(0, top - _MARGIN_PX)
+    patch = thin[y : top + height + _MARGIN_PX, x : left + width + _MARGIN_PX]
+    inside = np.zeros_like(patch)
+    cv2.drawContours(inside, [outline], 0, 255, -1, offset=(-x, -y))
+    return (x, y), np.asarray(cv2.bitwise_and(patch, cv2.dilate(inside, _NEAR)), np.uint8)
 
 
-def _area_px(outline: "MatLike") -> float:
-    """Return the pixels that an outline holds, its own included: a polygon through their centres misses half."""
-    return cv2.contourArea(outline) + 0.5 * len(outline) + 1.0
-
-
-def _is_inside(piece: "MatLike", outline: "MatLike") -> bool:
-    x, y = piece[0, 0].tolist()
-    return cv2.pointPolygonTest(outline, (float(x), float(y)), measureDist=True) > -SLACK_PX
-
-
-def _blob(pieces: "Sequence[MatLike]", window: Window) -> Blob:
-    x, y, a, b, c = _moments(pieces)
-    length_px = 4.0 * math.sqrt(0.5 * (a + c) + math.hypot(0.5 * (a - c), b)) + 1.0
-    angle = 0.5 * math.atan2(2.0 * b, a - c)
-    dx, dy = 0.5 * length_px * math.cos(angle), 0.5 * length_px * math.sin(angle)
-    x_mm, y_mm = window.to_mm(x, y)
-    length_mm = math.dist(window.to_mm(x - dx, y - dy), window.to_mm(x + dx, y + dy))
-    outline = np.concatenate(pieces) if len(pieces) > 1 else pieces[0]
-    area_mm2 = sum(map(_area_px, pieces)) * (length_mm / length_px) ** 2
-    points: list[list[int]] = outline[::2, 0].tolist()
-    rim_mm = tuple(window.to_mm(px, py) for px, py in points)
-    return Blob(x_mm, y_mm, length_mm, area_mm2, _is_whole(outline, window), rim_mm)
-
-
-def _moments(pieces: "Sequence[MatLike]") -> tuple[float, float, float, float, float]:
-    """Return the centre and the central second moments per area of all pieces together [px, px^2]."""
-    each = [cv2.moments(piece) for piece in pieces]
-    area, x, y, xx, xy, yy = (sum(m[key] for m in each) for key in ("m00", "m10", "m01", "m20", "m11", "m02"))
-    x, y = x / area, y / area
-    return x, y, xx / area - x * x, xy / area - x * y, yy / area - y * y
-
-
-def _is_whole(outline: "MatLike", window: Window) -> bool:
-    left, top, width, height = cv2.boundingRect(outline)
-    right, bottom = window.size
-    return left > 0 and top > 0 and left + width < right and top + height < bottom
+def _is_sharp(patch: Luma, peak: float) -> bool:
+    return cv2.minMaxLoc(cv2.morphologyEx(patch, cv2.MORPH_GRADIENT, _NEAR))[1] >= SHARP_MIN * peak

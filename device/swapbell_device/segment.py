@@ -1,30 +1,33 @@
 """From a frame to the blobs in it."""
 
+import math
 from collections import deque
 from collections.abc import Sequence
-from statistics import median
 
 import cv2
 import numpy as np
 
 from swapbell_device import ghost
-from swapbell_device.background import BAR_MIN, Background
-from swapbell_device.body import AREA_MIN_MM2, Body, bodies
+from swapbell_device.background import Background
+from swapbell_device.body import AREA_MIN_MM2, Bodies, Body
 from swapbell_device.camera import Frame, Luma
+from swapbell_device.idle import Idle
 from swapbell_device.track import Blob
+from swapbell_device.veto import Veto
 from swapbell_device.window import Window
 
-# Our choice: how often the background follows.
-RENEW_S = 0.25
+# Our choice: how often light and background follow.
+RELIGHT_S, RENEW_S = 0.06, 0.5
 # Our choice: this many frames of the opening tell the median; more cost time and tell no more.
 OPENING_FRAMES = 25
-# Our choice: how many bodies' contrasts are remembered, and what share of their median is worth seeing at all
-# (legs, shadows), and at least once in a blob (a leg alone, a flutter).
-CONTRASTS = 60
-WORTH_SHARE = 0.2
-BODY_SHARE = 0.6
+# Our choice: how many bodies' contrasts are remembered, and what share of the usual one is worth seeing at all, and
+# at least once in a body (a leg alone, a wing, a shadow is weaker).
+CONTRASTS, USUAL = 60, 0.6
+WORTH_SHARE, BODY_SHARE = 0.12, 0.4
 # Our choice: bodies of these areas tell the contrast; smaller ones are often specks, larger ones often hands.
 TELLING_MM2 = (8.0, 300.0)
+# Our choice: how often they tell it.
+TELL_S = 0.1
 
 
 class Segmenter:
@@ -42,33 +45,66 @@ class Segmenter:
         cv2.setNumThreads(1)
         self._window = window
         sample = opening[:: max(1, len(opening) // OPENING_FRAMES)]
-        self._ground = Background([window.cut(frame.image) for frame in sample])
-        self._renewed_at_s = opening[0].at_s
+        self._ground = Background([window.cut(frame.image) for frame in sample], window.thin)
+        self._idle = Idle(window.view(opening[0].image), window.mm_per_px / window.step)
+        self._veto = Veto(window, self._ground)
+        self._bodies = Bodies(window)
         self._contrasts: deque[float] = deque(maxlen=CONTRASTS)
-        self.mask: Luma = np.zeros_like(self._ground.shown)
-        self._difference: Luma = np.zeros_like(self.mask)
+        self._difference: Luma = np.zeros_like(self._ground.shown)
+        self.mask: Luma = np.zeros_like(self._ground.bar)
+        self._restart_clocks(-math.inf)
+        for frame in sample:
+            self._work_on(frame)
+        self._restart_clocks(opening[0].at_s)
+        self._bodies.restart()
+        self._quiet = False
 
     def blobs(self, frame: Frame) -> list[Blob]:
         """Return what may be bodies."""
-        work = self._window.cut(frame.image)
-        self._ground.relight(work)
-        cv2.absdiff(work, self._ground.shown, self._difference)
-        cv2.compare(self._difference, self._ground.bar, cv2.CMP_GT, self.mask)
-        found = list(bodies(self.mask, self._difference, self._window, BODY_SHARE * self._contrast()))
-        step_s = frame.at_s - self._renewed_at_s
-        if step_s >= RENEW_S:
-            self._renewed_at_s = frame.at_s
-            self._renew(work, found, step_s)
+        view = self._window.view(frame.image)
+        if self._quiet and frame.at_s - self._renewed_at_s < RENEW_S and self._idle.holds(view):
+            return []
+        found = self._work_on(frame)
+        self._quiet = not found
+        if self._quiet and self._renewed_at_s == frame.at_s:
+            self._idle.learn(view)
         return [body.blob for body in found]
 
-    def _renew(self, work: Luma, found: Sequence[Body], step_s: float) -> None:
-        least_mm2, most_mm2 = TELLING_MM2
-        self._contrasts.extend(body.contrast for body in found if least_mm2 < body.blob.area_mm2 < most_mm2)
-        ghost.mend(work, self._ground, AREA_MIN_MM2 / self._window.mm_per_px**2)
+    def _work_on(self, frame: Frame) -> list[Body]:
+        work, at_s = self._window.cut(frame.image), frame.at_s
+        if at_s - self._lit_at_s >= RELIGHT_S:
+            self._lit_at_s = at_s
+            self._ground.relight(work)
+        cv2.absdiff(work, self._ground.shown, self._difference)
+        thin = self._window.thin(self._difference)
+        cv2.compare(thin, self._ground.bar, cv2.CMP_GT, self.mask)
+        if self._veto.holds(self.mask, work, at_s):
+            return []
+        found = self._bodies.find(self.mask, thin, BODY_SHARE * self._contrast(), at_s)
+        self._tell(found, at_s)
+        if at_s - self._renewed_at_s >= RENEW_S:
+            self._renew(work, found, at_s)
+        return found
+
+    def _tell(self, found: Sequence[Body], at_s: float) -> None:
+        if found and at_s - self._told_at_s >= TELL_S:
+            self._told_at_s = at_s
+            least_mm2, most_mm2 = TELLING_MM2
+            seen = (body.blob for body in found)
+            self._contrasts.extend(b.contrast for b in seen if b.contrast and least_mm2 < b.area_mm2 < most_mm2)
+
+    def _renew(self, work: Luma, found: Sequence[Body], at_s: float) -> None:
+        step_s = min(at_s - self._renewed_at_s, 2.0 * RENEW_S)
+        self._renewed_at_s = at_s
+        if found:
+            ghost.mend(work, self._ground, AREA_MIN_MM2 / self._window.mm_per_px**2 * 4**self._window.coarse)
         mask = np.zeros_like(self.mask)
         cv2.drawContours(mask, [body.outline for body in found], -1, 255, -1)
         self._ground.renew(work, mask, step_s)
-        self._ground.raise_bar(max(BAR_MIN, WORTH_SHARE * self._contrast()))
+        self._ground.raise_bar(WORTH_SHARE * self._contrast())
 
     def _contrast(self) -> float:
-        return median(self._contrasts) if self._contrasts else 0.0
+        return sorted(self._contrasts)[int(USUAL * len(self._contrasts))] if self._contrasts else 0.0
+
+    def _restart_clocks(self, at_s: float) -> None:
+        self._lit_at_s = self._told_at_s = self._renewed_at_s = at_s

@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import dataclass, field
-from statistics import median
 
 from swapbell_models.optics import Point
 
@@ -18,14 +17,21 @@ SEEN_MIN = 3
 FLASH_S, PATIENCE_S, HIDDEN_S = 0.2, 0.5, 1.5
 # Our choice: how fast the velocity follows what is seen.
 VELOCITY_S = 0.12
-# Our choice: this many lengths tell a body's; the median of the most is steady within 0.3 mm.
-KNOWN_MIN, LENGTHS_MAX = 5, 41
-# Our choice: how fast the area follows, and a step in it that means another body or a body come whole into view.
-AREA_SHARE, AREA_STEP = 0.2, 2.0
-# Our choice: a body that has come this far as itself is one: fragments and ghosts do not.
-PROVEN_MM = 5.0
+# Our choice: a body is measured this many times at the most; their median is steady within 0.3 mm.
+LENGTHS_MAX = 21
+# Our choice: how fast area, width and contrast follow, and a step in the area that means a body come whole into view.
+FOLLOW_SHARE, AREA_STEP = 0.2, 2.0
+# Our choice: a body that was alone this often and has come this far is one: fragments and ghosts do not.
+ALONE_MIN, ALONE_S, PROVEN_MM = 5, 0.35, 5.0
 # The length of an ellipse three times as long as wide is twice the root of its area: 2 sqrt(3 / pi).
 LENGTH_PER_ROOT = 1.95
+# Our choice: over this time a body's way is compared with how it swerved from where it should have been.
+WAY_S = 0.7
+# Our choice: a body that goes somewhere swerves less than this share of its way, and in its first frames much less;
+# flutter, rain and swaying grass swerve as much as they move.
+SWERVE_SHARE, EARLY_SHARE, EARLY_SEEN, SWERVE_MM = 0.75, 0.2, 6, 1.0
+# Our choice: what moves faster than an insect walks flies, and flies along its body within 37 degrees.
+FLIGHT_MM_PER_S, SLENDER, ALONG = 300.0, 0.5, 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +43,17 @@ class Blob:
     x_mm, y_mm
         Its centre on the board [mm].
     length_mm
-        Along its longest axis [mm].
+        Along its longest axis [mm], greater than 0.
     area_mm2
-        What it covers [mm^2].
+        What it covers [mm^2], greater than 0.
     whole
-        False where the image's edge or another body cuts it: its centre and length are then not the body's.
-    rim_mm
-        Points along its rim [mm].
+        False where the image's edge cuts it.
+    contrast
+        Its largest difference from the background [grey levels]; 0 where only a quick look was taken.
+    width_mm, axis_rad
+        Across that axis [mm], and the axis's direction.
+    measured
+        Whether `length_mm` is a body's length: it was looked at closely and stands alone.
     """
 
     x_mm: float
@@ -51,12 +61,18 @@ class Blob:
     length_mm: float
     area_mm2: float
     whole: bool = True
-    rim_mm: tuple[Point, ...] = ()
+    contrast: float = 0.0
+    width_mm: float = 0.0
+    axis_rad: float = 0.0
+    measured: bool = True
 
     def gap_mm(self, x_mm: float, y_mm: float) -> float:
-        """Return how far a point lies outside [mm], 0 inside."""
-        nearest = min((math.hypot(x_mm - x, y_mm - y) for x, y in self.rim_mm), default=0.0)
-        return 0.0 if math.hypot(x_mm - self.x_mm, y_mm - self.y_mm) < nearest else nearest
+        """Return how far a point lies outside its ellipse [mm], 0 inside."""
+        dx, dy = x_mm - self.x_mm, y_mm - self.y_mm
+        c, s = math.cos(self.axis_rad), math.sin(self.axis_rad)
+        half, broad = 0.5 * self.length_mm, 0.5 * max(self.width_mm, 0.3 * self.length_mm)
+        out = math.hypot((c * dx + s * dy) / half, (c * dy - s * dx) / broad)
+        return 0.0 if out <= 1.0 else (1.0 - 1.0 / out) * math.hypot(dx, dy)
 
 
 @dataclass(slots=True, eq=False)
@@ -67,36 +83,57 @@ class Track:
     ----------
     number
         Its name.
-    x_mm, y_mm, seen_at_s
-        Where and when it was last seen.
-    area_mm2, lengths_mm
-        Its area, and its latest lengths while alone and whole.
-    began_mm
-        Where it was first seen.
-    alone, hidden
-        Whether its blob was its own in the last frame, or another body's.
-    proven
-        Whether it has moved as a body of its own.
+    blob
+        What was last seen of it alone.
+    x_mm, y_mm, seen_at_s, seen
+        Where and when it was last seen, and how often.
+    began_at_s, began_mm
+        When and where it was first seen.
+    length_mm, area_mm2, width_mm, contrast
+        What is known of its size and of its contrast.
+    own
+        How often its blob was its own.
+    alone, hidden, beside
+        Whether, in the last frame, its blob was its own, another body's, or what hangs about a larger body.
+    proven, inside, faint
+        Whether it has moved as a body of its own, was ever whole in view, and is far weaker than the usual body.
+    way_mm, swerve_mm
+        How far it came lately, and by how much it missed where it should have been.
     """
 
     number: int
+    blob: Blob
     x_mm: float
     y_mm: float
     seen_at_s: float
-    area_mm2: float
+    began_at_s: float
     began_mm: Point
-    lengths_mm: list[float] = field(default_factory=list[float])
+    length_mm: float
+    area_mm2: float
+    width_mm: float
+    contrast: float
+    inside: bool
     vx_mm_per_s: float = 0.0
     vy_mm_per_s: float = 0.0
     seen: int = 1
+    own: int = 1
     alone: bool = True
     hidden: bool = False
+    beside: bool = False
     proven: bool = False
+    faint: bool = False
+    way_mm: float = 0.0
+    swerve_mm: float = 0.0
+    lengths_mm: list[float] = field(default_factory=list[float])
 
-    @property
-    def length_mm(self) -> float:
-        """Median length over the frames in which it was alone and whole [mm]."""
-        return median(self.lengths_mm) if self.lengths_mm else LENGTH_PER_ROOT * math.sqrt(self.area_mm2)
+    @classmethod
+    def of(cls, number: int, blob: Blob, at_s: float) -> "Track":
+        """Begin a track with the first blob of a body."""
+        spot = (blob.x_mm, blob.y_mm)
+        size = (blob.length_mm, blob.area_mm2, blob.width_mm, blob.contrast)
+        track = cls(number, blob, *spot, at_s, at_s, spot, *size, blob.whole)
+        track.lengths_mm.extend([blob.length_mm] if blob.whole and blob.measured else [])
+        return track
 
     @property
     def gone_mm(self) -> float:
@@ -109,6 +146,11 @@ class Track:
         if self.seen < SEEN_MIN:
             return FLASH_S
         return HIDDEN_S if self.hidden else PATIENCE_S
+
+    @property
+    def believable(self) -> bool:
+        """Whether it is seen, moves and looks as a body does."""
+        return self.seen >= SEEN_MIN and self.inside and not self.faint and self._is_steady()
 
     def ahead(self, at_s: float) -> Point:
         """Return where it should be at that time [mm]."""
@@ -124,6 +166,7 @@ class Track:
     def go_on(self, x_mm: float, y_mm: float, at_s: float) -> None:
         """Move there."""
         step_s = at_s - self.seen_at_s
+        self._compare(x_mm, y_mm, at_s)
         share = 1.0 if self.seen == 1 else 1.0 - math.exp(-step_s / VELOCITY_S)
         self.vx_mm_per_s += share * ((x_mm - self.x_mm) / step_s - self.vx_mm_per_s)
         self.vy_mm_per_s += share * ((y_mm - self.y_mm) / step_s - self.vy_mm_per_s)
@@ -133,14 +176,41 @@ class Track:
     def meet(self, blob: Blob, at_s: float) -> None:
         """Take a blob as this body's."""
         self.go_on(blob.x_mm, blob.y_mm, at_s)
+        self.blob = blob
+        self.inside = self.inside or blob.whole
+        self.width_mm += FOLLOW_SHARE * (blob.width_mm - self.width_mm)
+        if blob.contrast:
+            self.contrast += 2.0 * FOLLOW_SHARE * (blob.contrast - self.contrast)
         if blob.whole and self.alone:
-            self._measure(blob)
+            self._grow(blob)
 
-    def _measure(self, blob: Blob) -> None:
+    def _compare(self, x_mm: float, y_mm: float, at_s: float) -> None:
+        if self.seen == 1:
+            return
+        x, y = self.ahead(at_s)
+        keep = math.exp((self.seen_at_s - at_s) / WAY_S) if self.seen >= EARLY_SEEN else 1.0
+        self.way_mm = keep * self.way_mm + math.hypot(x_mm - self.x_mm, y_mm - self.y_mm)
+        self.swerve_mm = keep * self.swerve_mm + math.hypot(x_mm - x, y_mm - y)
+
+    def _grow(self, blob: Blob) -> None:
         if not 1.0 / AREA_STEP < blob.area_mm2 / self.area_mm2 < AREA_STEP:
             self.lengths_mm.clear()
-        self.area_mm2 += AREA_SHARE * (blob.area_mm2 - self.area_mm2)
-        self.lengths_mm.append(blob.length_mm)
-        del self.lengths_mm[:-LENGTHS_MAX]
-        known = len(self.lengths_mm) >= KNOWN_MIN
-        self.proven = self.proven or (known and self.gone_mm > max(PROVEN_MM, self.length_mm))
+        self.area_mm2 += FOLLOW_SHARE * (blob.area_mm2 - self.area_mm2)
+        self.own += 1
+        if blob.measured:
+            self.lengths_mm.append(blob.length_mm)
+            del self.lengths_mm[:-LENGTHS_MAX]
+            self.length_mm = sorted(self.lengths_mm)[len(self.lengths_mm) // 2]
+        if not self.proven and self.own >= ALONE_MIN and self.seen_at_s - self.began_at_s >= ALONE_S:
+            self.proven = self.gone_mm > max(PROVEN_MM, self.length_mm)
+
+    def _is_steady(self) -> bool:
+        if self.seen >= EARLY_SEEN:
+            return self.swerve_mm < SWERVE_SHARE * self.way_mm + SWERVE_MM
+        return self.swerve_mm < EARLY_SHARE * self.way_mm + SWERVE_MM and self._heads_on()
+
+    def _heads_on(self) -> bool:
+        speed_mm_per_s = math.hypot(self.vx_mm_per_s, self.vy_mm_per_s)
+        if speed_mm_per_s < FLIGHT_MM_PER_S or self.blob.width_mm > SLENDER * self.blob.length_mm:
+            return True
+        return abs(math.cos(self.blob.axis_rad - math.atan2(self.vy_mm_per_s, self.vx_mm_per_s))) > ALONG

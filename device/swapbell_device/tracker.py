@@ -3,6 +3,7 @@
 import math
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from itertools import count
 from statistics import median
 
 from swapbell_device.track import SEEN_MIN, Blob, Track
@@ -10,6 +11,8 @@ from swapbell_models.optics import Point
 
 # A wasp flies at about 1 m/s near a station (general web pages on wasp speed); one quarter more is our choice.
 FASTEST_MM_PER_S = 1250.0
+# Our choice: what leaps between two frames must look the same: area and contrast within these factors.
+LEAP_AREA, LEAP_CONTRAST = 2.5, 1.67
 # Our choice: what a ratio of areas of e adds to a distance, in reaches.
 UNLIKE_SHARE = 0.3
 # Our choice: a track claims a blob if it should be in it, or this close to it in body lengths.
@@ -20,13 +23,17 @@ SWALLOWED_SHARE = 0.35
 OVERLAP_SHARE, SHOWING_SHARE = 0.9, 0.35
 # Our choice: a blob this much larger than all its claimants is one body of which they were fragments.
 GROWN_SHARE = 2.0
-# Our choice: a new blob this small and near is a leg, a wing's edge or a shadow's of a body already followed.
-PART_SHARE, PART_LENGTHS = 0.4, 0.75
+# Our choice: a blob this much wider than a claimant, or longer than any wasp, holds more than one body.
+WIDER, LONGEST_MM = 1.5, 20.0
+# Our choice: a small or weak blob this near is a leg, a wing or a shadow of a body already followed.
+PART_AREA, PART_CONTRAST, PART_LENGTHS, PART_GAP_MM = 0.4, 0.5, 0.75, 1.5
 # Our choice: a new blob this near to one that the image's edge cuts is another shred of the same body.
 SHRED_MM = 3.0
-# Our choice: this many proven bodies tell the usual area.
-USUAL_BODIES = 25
-# Our choice: in a shared blob a body goes on as before and heeds its part of the rim only this much a frame.
+# Our choice: this many proven bodies tell the usual area, and these sightings the usual contrast.
+USUAL_BODIES, USUAL_SIGHTINGS, TELL_S, TELL_SEEN = 25, 300, 0.1, 8
+# Our choice: a body far weaker than three quarters of the bodies so far is a streak, a shadow, a reflection.
+FAINT_SHARE = 0.4
+# Our choice: in a shared blob bodies go on as before, and together heed where it is by this much a frame.
 HEED_SHARE = 0.3
 
 Reach = Callable[[Track, float], float]
@@ -37,30 +44,49 @@ class Tracker:
 
     def __init__(self) -> None:
         self._tracks: list[Track] = []
-        self._number = 0
+        self._numbers = count(1)
         self._usual_mm2: deque[float] = deque(maxlen=USUAL_BODIES)
+        self._usual_contrast: deque[float] = deque(maxlen=USUAL_SIGHTINGS)
+        self._faint_contrast = 0.0
+        self._told_at_s = -math.inf
 
     def step(self, blobs: Sequence[Blob], at_s: float) -> list[Track]:
         """Return the tracks that this frame shows; `at_s` must go forward."""
         self._tracks = [track for track in self._tracks if at_s - track.seen_at_s <= track.patience_s]
-        proven = {track.number for track in self._tracks if track.proven}
+        if not self._tracks and not blobs:
+            return []
+        unproven = [track for track in self._tracks if not track.proven]
         free = self._divide(blobs, at_s)
+        self._drop_parts(unproven)
         free = _match(self._tracks, free, at_s, Track.reach_mm)
         free = _match(self._tracks, free, at_s, _leap_mm)
+        self._usual_mm2.extend(track.area_mm2 for track in unproven if track.proven)
         shown = [track for track in self._tracks if track.seen_at_s == at_s]
-        self._usual_mm2.extend(t.area_mm2 for t in shown if t.proven and t.number not in proven)
-        shown.extend(self._begin(blob, at_s) for blob in free if not _is_fragment(blob, shown, blobs))
-        return shown
+        self._tell(shown, at_s)
+        begun = [Track.of(next(self._numbers), b, at_s) for b in free if not _is_fragment(b, shown, blobs)]
+        self._tracks.extend(begun)
+        return shown + begun
 
-    def forget(self) -> None:
-        """Drop every track: what comes next has nothing to do with what was."""
-        self._tracks.clear()
+    def _tell(self, shown: Sequence[Track], at_s: float) -> None:
+        if at_s - self._told_at_s >= TELL_S:
+            self._told_at_s = at_s
+            believed = (t for t in shown if t.proven and t.seen >= TELL_SEEN and t.believable)
+            self._usual_contrast.extend(track.contrast for track in believed)
+            ranked = sorted(self._usual_contrast)
+            self._faint_contrast = FAINT_SHARE * ranked[len(ranked) * 3 // 4] if ranked else 0.0
+        for track in shown:
+            track.faint = track.contrast < self._faint_contrast
+
+    def _drop_parts(self, unproven: Sequence[Track]) -> None:
+        for track in unproven:
+            track.beside = any(_is_part(track.blob, other) for other in self._tracks if other is not track)
+        self._tracks = [track for track in self._tracks if track.proven or not track.beside]
 
     def _divide(self, blobs: Sequence[Blob], at_s: float) -> list[Blob]:
         """Share each blob among the tracks in it, and return the blobs that are not shared."""
         free: list[Blob] = []
         for blob, claims in zip(blobs, self._claims(blobs, at_s), strict=True):
-            kept = self._room(blob, claims)
+            kept = claims if len(claims) < 2 else self._room(blob, claims)  # noqa: PLR2004  (one alone needs no room)
             for track in claims:
                 track.hidden = track not in kept
             if len(kept) > 1:
@@ -97,27 +123,19 @@ class Tracker:
 
     def _area_mm2(self, track: Track, blob: Blob) -> float:
         """Return a track's area; one that is not proven may be a fragment of a usual body."""
-        if track.proven:
+        if track.proven or blob.width_mm > WIDER * track.width_mm or blob.length_mm > LONGEST_MM:
             return track.area_mm2
         return max(median(self._usual_mm2) if self._usual_mm2 else blob.area_mm2, track.area_mm2)
 
-    def _begin(self, blob: Blob, at_s: float) -> Track:
-        self._number += 1
-        lengths_mm = [blob.length_mm] if blob.whole else []
-        began_mm = (blob.x_mm, blob.y_mm)
-        track = Track(self._number, blob.x_mm, blob.y_mm, at_s, blob.area_mm2, began_mm, lengths_mm)
-        self._tracks.append(track)
-        return track
-
 
 def _nearest(blobs: Sequence[Blob], point: Point) -> tuple[float, int]:
+    """Return the gap to the blob nearest to a point, and its index."""
     x, y = point
-    near = (
-        (blob.gap_mm(x, y), i)
-        for i, blob in enumerate(blobs)
-        if math.hypot(blob.x_mm - x, blob.y_mm - y) < blob.length_mm + 5.0
-    )
-    return min(near, default=(math.inf, -1))
+    best = (math.inf, -1)
+    for i, blob in enumerate(blobs):
+        if abs(blob.x_mm - x) + abs(blob.y_mm - y) < blob.length_mm + LONGEST_MM:
+            best = min(best, (blob.gap_mm(x, y), i))
+    return best
 
 
 def _match(tracks: Sequence[Track], blobs: Sequence[Blob], at_s: float, reach: Reach) -> list[Blob]:
@@ -127,7 +145,7 @@ def _match(tracks: Sequence[Track], blobs: Sequence[Blob], at_s: float, reach: R
         if track.seen_at_s < at_s and i not in taken:
             track.meet(blobs[i], at_s)
             taken.add(i)
-    return [blob for i, blob in enumerate(blobs) if i not in taken]
+    return [blob for i, blob in enumerate(blobs) if i not in taken] if taken else list(blobs)
 
 
 def _pairs(
@@ -139,7 +157,7 @@ def _pairs(
         x, y = track.ahead(at_s)
         for i, blob in enumerate(blobs):
             off_mm = math.hypot(blob.x_mm - x, blob.y_mm - y)
-            if off_mm <= limit_mm:
+            if off_mm <= limit_mm and (track.seen > 1 or _is_like(blob, track)):
                 yield off_mm / limit_mm + UNLIKE_SHARE * abs(math.log(blob.area_mm2 / track.area_mm2)), track, i
 
 
@@ -148,14 +166,25 @@ def _leap_mm(track: Track, at_s: float) -> float:
     return FASTEST_MM_PER_S * (at_s - track.seen_at_s) if track.seen == 1 else 0.0
 
 
+def _is_like(blob: Blob, track: Track) -> bool:
+    area = blob.area_mm2 / track.area_mm2
+    contrast = blob.contrast / track.contrast if blob.contrast and track.contrast else 1.0
+    return max(area, 1.0 / area) < LEAP_AREA and max(contrast, 1.0 / contrast) < LEAP_CONTRAST
+
+
 def _is_fragment(blob: Blob, shown: Sequence[Track], blobs: Sequence[Blob]) -> bool:
     return any(_is_part(blob, track) for track in shown) or any(_is_shred(blob, other) for other in blobs)
 
 
 def _is_part(blob: Blob, track: Track) -> bool:
-    off_mm = math.hypot(blob.x_mm - track.x_mm, blob.y_mm - track.y_mm)
-    near = off_mm < PART_LENGTHS * track.length_mm + 0.5 * blob.length_mm
-    return near and blob.area_mm2 < PART_SHARE * track.area_mm2
+    """Tell whether a blob is a leg, a wing or a shadow of a body."""
+    near_mm = PART_LENGTHS * track.length_mm + 0.5 * blob.length_mm
+    if math.hypot(blob.x_mm - track.x_mm, blob.y_mm - track.y_mm) > near_mm:
+        return False
+    if 0.0 < blob.contrast < PART_CONTRAST * track.contrast:
+        return True
+    gap_mm = track.blob.gap_mm(blob.x_mm, blob.y_mm)
+    return blob.area_mm2 < PART_AREA * track.area_mm2 and gap_mm < 0.5 * blob.length_mm + PART_GAP_MM
 
 
 def _is_shred(blob: Blob, other: Blob) -> bool:
@@ -165,17 +194,12 @@ def _is_shred(blob: Blob, other: Blob) -> bool:
 
 
 def _share(blob: Blob, tracks: Sequence[Track], at_s: float) -> None:
-    """Divide a blob among tracks: each takes the rim that is nearest to where it should be."""
-    centres = [track.ahead(at_s) for track in tracks]
-    groups: list[list[Point]] = [[] for _ in centres]
-    for point in blob.rim_mm:
-        away = [math.dist(point, centre) for centre in centres]
-        groups[away.index(min(away))].append(point)
-    for track, centre, group in zip(tracks, centres, groups, strict=True):
-        x, y = _middle(group) if group else centre
+    """Let tracks go on within one blob, and shift them together so that their middle is the blob's."""
+    ahead = [track.ahead(at_s) for track in tracks]
+    total_mm2 = sum(track.area_mm2 for track in tracks)
+    x = sum(track.area_mm2 * spot[0] for track, spot in zip(tracks, ahead, strict=True)) / total_mm2
+    y = sum(track.area_mm2 * spot[1] for track, spot in zip(tracks, ahead, strict=True)) / total_mm2
+    dx, dy = HEED_SHARE * (blob.x_mm - x), HEED_SHARE * (blob.y_mm - y)
+    for track, spot in zip(tracks, ahead, strict=True):
         track.alone = False
-        track.go_on(centre[0] + HEED_SHARE * (x - centre[0]), centre[1] + HEED_SHARE * (y - centre[1]), at_s)
-
-
-def _middle(points: Sequence[Point]) -> Point:
-    return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
+        track.go_on(spot[0] + dx, spot[1] + dy, at_s)

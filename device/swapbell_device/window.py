@@ -5,18 +5,22 @@ import numpy as np
 
 from swapbell_device.camera import Luma
 from swapbell_device.stationfile import StationFile
-from swapbell_models.optics import Optics, Point
 
-# Our choice: at this scale a wasp's thorax (3.5 mm) is 8 px wide; finer costs time and tells no more.
+# Our choice: frames are compared at a scale at which an insect's bands (0.7 mm) are still a pixel or two.
 WORKING_MM_PER_PX = 0.45
+# Our choice: bodies are told in a mask no coarser than this: a wasp's thorax (3.5 mm) is then four pixels wide, while
+# legs, bands and noise average out.
+MASK_MM_PER_PX = 0.85
 # Our choice: a wasp that flies at 1 m/s is then seen in three frames at 30 a second.
 REACH_MM = 60.0
 # Our choice: a picture smaller than this is not shrunk any more.
 LEAST_PX = 16
+# Our choice: the least blur there is; a body's bands melt, and so does what noise is left.
+BLUR_PX = (3, 3)
 
 
 class Window:
-    """Cuts the worked-on part out of a frame and shrinks it, and tells where its pixels lie on the board.
+    """Cuts the worked-on part out of a frame and shrinks it, and tells where the mask's pixels lie on the board.
 
     Parameters
     ----------
@@ -24,55 +28,66 @@ class Window:
         The gate and the view.
     size : (int, int)
         Width and height of the frames [px].
+
+    Attributes
+    ----------
+    coarse
+        Whether the mask is half as fine as what frames are compared at.
+    step, mm_per_px, size
+        One pixel of the mask in pixels of the frame, its scale at the gate [mm/px], and the mask's width and height.
     """
 
     def __init__(self, station: StationFile, size: tuple[int, int]) -> None:
-        self._optics: Optics = station.view
-        gate = station.gate
-        centre = _middle(gate.start_px, gate.end_px)
-        scale = station.view.mm_per_px(*centre)
-        self.halvings = _halvings(scale, min(size))
-        self.mm_per_px = scale * 2**self.halvings
-        step = 2**self.halvings
+        self._optics = station.view
+        (x1, y1), (x2, y2) = station.gate.start_px, station.gate.end_px
+        scale = station.view.mm_per_px((x1 + x2) / 2.0, (y1 + y2) / 2.0)
+        self._halvings = _halvings(scale, min(size))
+        self.coarse = scale * 2 ** (self._halvings + 1) <= MASK_MM_PER_PX
+        self.step = 2 ** (self._halvings + self.coarse)
+        self.mm_per_px = scale * self.step
         reach_px = REACH_MM / scale
-        left, right = sorted((gate.start_px[0], gate.end_px[0]))
-        top, bottom = sorted((gate.start_px[1], gate.end_px[1]))
-        self.columns = _span(left - reach_px, right + reach_px, size[0], step)
-        self.rows = _span(top - reach_px, bottom + reach_px, size[1], step)
-        self.size = len(range(*self.columns)) // step, len(range(*self.rows)) // step
+        self._columns = _span(min(x1, x2) - reach_px, max(x1, x2) + reach_px, size[0], self.step)
+        self._rows = _span(min(y1, y2) - reach_px, max(y1, y2) + reach_px, size[1], self.step)
+        self.size = len(range(*self._columns)) // self.step, len(range(*self._rows)) // self.step
 
     def view(self, image: Luma) -> Luma:
         """Return the worked-on part at full size, without copying."""
-        return image[self.rows[0] : self.rows[1], self.columns[0] : self.columns[1]]
+        return image[self._rows[0] : self._rows[1], self._columns[0] : self._columns[1]]
 
     def cut(self, image: Luma) -> Luma:
         """Return the worked-on part of a frame, shrunk: halving by halving, which is much cheaper than at once."""
         part = self.view(image)
-        for _ in range(self.halvings):
-            half = np.empty((part.shape[0] // 2, part.shape[1] // 2), np.uint8)
-            cv2.resize(part, half.shape[::-1], half, interpolation=cv2.INTER_AREA)
-            part = half
+        for _ in range(self._halvings):
+            part = _half(part)
         return part
 
-    def to_mm(self, x: float, y: float) -> Point:
-        """Return the point on the board [mm] of a point in the cut part [px of it]."""
-        step = 1 << self.halvings
-        half = 0.5 * (step - 1)
-        return self._optics.to_mm(x * step + half + self.columns[0], y * step + half + self.rows[0])
+    def thin(self, difference: Luma) -> Luma:
+        """Return a difference at the mask's scale: averaged after the sign is gone, so that bands do not cancel."""
+        thin = _half(difference) if self.coarse else difference
+        return np.asarray(cv2.GaussianBlur(thin, BLUR_PX, 0), np.uint8)
+
+    def place(self, x: float, y: float) -> tuple[float, float, float]:
+        """Return a point of the mask on the board [mm], and the scale there [mm per pixel of the mask]."""
+        half = 0.5 * (self.step - 1)
+        x_px, y_px = x * self.step + half + self._columns[0], y * self.step + half + self._rows[0]
+        x_mm, y_mm = self._optics.to_mm(x_px, y_px)
+        return x_mm, y_mm, self.step * self._optics.mm_per_px(x_px, y_px)
 
 
-def _middle(a: Point, b: Point) -> Point:
-    return (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
+def _half(image: Luma) -> Luma:
+    height, width = image.shape
+    return np.asarray(cv2.resize(image, (width // 2, height // 2), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _halvings(scale: float, least_px: int) -> int:
     count = 0
-    while scale * 2 ** (count + 1) <= WORKING_MM_PER_PX and least_px >> (count + 1) >= LEAST_PX:
+    while scale * 2 ** (count + 1) <= WORKING_MM_PER_PX and least_px >> (count + 2) >= LEAST_PX:
         count += 1
     return count
 
 
 def _span(low: float, high: float, limit: int, step: int) -> tuple[int, int]:
-    start = max(0, int(low)) // step * step
+    """Return start and stop of a stretch within an image, a whole number of steps long."""
+    start = max(0, min(int(low), limit - step)) // step * step
     stop = min(limit, int(high) + step)
     return start, start + max(step, (stop - start) // step * step)

@@ -24,7 +24,7 @@ def crossings(depths_mm: Iterable[float], along_mm: float = 20.0, length_mm: flo
     for i, depth in enumerate(depths_mm):
         blob = Blob(50.0 + depth, along_mm, length_mm, 40.0)
         if track is None:
-            track = Track(1, blob.x_mm, blob.y_mm, 0.0, 40.0, (blob.x_mm, blob.y_mm), [length_mm])
+            track = Track.of(1, blob, 0.0)
         else:
             track.meet(blob, 0.1 * i)
         found += gate.cross([track], 0.1 * i)

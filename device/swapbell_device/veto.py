@@ -1,0 +1,75 @@
+"""When something large fills the view: nothing can be counted then, and the view may be another one afterwards."""
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+import cv2
+
+from swapbell_device.background import Background
+from swapbell_device.camera import Luma
+from swapbell_device.window import Window
+
+if TYPE_CHECKING:
+    from cv2.typing import MatLike
+
+# Our choice: 40 mm by 40 mm is larger than any insect, and so is what reaches in 60 mm from the image's edge.
+LARGE_MM2, REACHING_MM2, REACHING_MM = 1600.0, 500.0, 60.0
+# Our choice: more than this share of the view does not change by insects.
+COVERED_SHARE = 0.35
+# Our choice: how long the view must be free before counting goes on, if it is the same view.
+FREE_S = 1.0
+# Our choice: a changed view that stands still in six frames over 0.75 s is the new one; in less than 2 % of it may
+# still something walk.
+STILL_FRAMES, STILL_STEP_S, STILL_SHARE = 6, 0.15, 0.02
+
+
+class Veto:
+    """Watches for a hand, a changed exposure, a moved bait; learns the view anew when it stands still."""
+
+    def __init__(self, window: Window, ground: Background) -> None:
+        self._window = window
+        self._ground = ground
+        self._until_s = -FREE_S
+        self._works: deque[Luma] = deque(maxlen=STILL_FRAMES)
+        self._kept_at_s = 0.0
+
+    def holds(self, mask: Luma, work: Luma, at_s: float) -> bool:
+        """Tell whether nothing may be counted in this frame."""
+        if self._is_large(mask):
+            self._until_s = at_s + FREE_S
+        elif at_s >= self._until_s:
+            self._works.clear()
+            return False
+        if not self._works or at_s - self._kept_at_s >= STILL_STEP_S:
+            self._kept_at_s = at_s
+            self._works.append(work)
+            self._relearn(at_s)
+        return True
+
+    def _relearn(self, at_s: float) -> None:
+        if len(self._works) == STILL_FRAMES and self._is_still():
+            self._ground.restart(self._works)
+            self._works.clear()
+            self._until_s = at_s
+
+    def _is_large(self, mask: Luma) -> bool:
+        covered = cv2.countNonZero(mask)
+        if covered * self._window.mm_per_px**2 < REACHING_MM2:
+            return False
+        outlines = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+        return covered > COVERED_SHARE * mask.size or any(map(self._is_no_insect, outlines))
+
+    def _is_no_insect(self, outline: "MatLike") -> bool:
+        area_mm2 = cv2.contourArea(outline) * self._window.mm_per_px**2
+        if area_mm2 < REACHING_MM2:
+            return False
+        left, top, width, height = cv2.boundingRect(outline)
+        right, bottom = self._window.size
+        clipped = left == 0 or top == 0 or left + width >= right or top + height >= bottom
+        return area_mm2 > LARGE_MM2 or (clipped and max(width, height) * self._window.mm_per_px > REACHING_MM)
+
+    def _is_still(self) -> bool:
+        latest = self._works[-1]
+        bar = cv2.resize(self._ground.bar, latest.shape[::-1], interpolation=cv2.INTER_NEAREST)
+        moved = (cv2.compare(cv2.absdiff(work, latest), bar, cv2.CMP_GT) for work in self._works)
+        return all(cv2.countNonZero(mask) < STILL_SHARE * mask.size for mask in moved)
