@@ -1,18 +1,21 @@
-"""What is sent on one connection, and when: every tally once, again what stays without a receipt, and health.
+"""What is sent on one connection, and when: live tallies, then the backlog, again what has no receipt, and health.
 
 Time is an argument.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Protocol
 
 from swapbell_device.spool import Entry, Spool
 from swapbell_models.message import Health, Subject, encode
 
-# Our choice: tallies that are under way at once; a receipt covers many, and a lost one costs little to send again.
-WINDOW = 100
+# Our choice: fifteen minutes of tallies, what a verdict looks at, come before any backlog.
+LIVE = 60
+# Our choice: so much of a backlog is under way at once; a receipt covers many, and a lost one costs little.
+BACKLOG = 100
+WINDOW = LIVE + BACKLOG
 NEVER_S = -math.inf
 
 
@@ -91,14 +94,14 @@ class Delivery:
         if now_s >= self._health_due_s:
             self._wire.publish(Subject.HEALTH, encode(self._health()), now_s)
             self._health_due_s = now_s + self._patience.health_s
-        self._send(self._spool.pending(WINDOW), now_s)
+        self._send(dict.fromkeys(self._spool.newest(LIVE) + self._spool.pending(BACKLOG)), now_s)
         return True
 
     def receipted(self) -> None:
         """Note that the host is there: what stays without a receipt is soon worth another try."""
         self._resend_s = self._patience.resend_s
 
-    def _send(self, pending: list[Entry], now_s: float) -> None:
+    def _send(self, pending: Collection[Entry], now_s: float) -> None:
         self._sent_s = {(boot, seq): self._sent_s.get((boot, seq), NEVER_S) for boot, seq, _ in pending}
         due = [entry for entry in pending if now_s - self._sent_s[entry.boot, entry.seq] >= self._resend_s]
         again = any(self._sent_s[entry.boot, entry.seq] > NEVER_S for entry in due)

@@ -1,7 +1,7 @@
 """The link: brings the spool's tallies to the host, whatever the network does, in a thread of its own.
 
 A tally leaves the spool only on a receipt. Until then it is sent once on every connection and again after a while,
-the oldest first and a bounded number at a time. Trouble is told once per change of state, not per try.
+a bounded number at a time. Trouble is told once per change of state, not per try.
 """
 
 import time

@@ -8,7 +8,7 @@ tallies twice.
 
 import sqlite3
 from collections import Counter, deque
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterable
 from contextlib import contextmanager
 from datetime import datetime
 from itertools import chain, islice
@@ -116,11 +116,15 @@ class Spool:
             self._store()
 
     def pending(self, limit: int) -> list[Entry]:
-        """Return the oldest tallies without a receipt, at most `limit`."""
+        """Return the oldest tallies without a receipt, at most `limit`, in the order of sending."""
         with self._reading():
-            waiting = ((tally.boot, tally.seq, encode(tally)) for tally in self._waiting)
-            entries = (Entry(*row) for row in chain(self._rows.oldest_first(), waiting))
-            return list(islice((entry for entry in entries if not self._is_received(entry)), limit))
+            return self._open(chain(self._rows.in_order(), map(_row, self._waiting)), limit)
+
+    def newest(self, limit: int) -> list[Entry]:
+        """Return the newest tallies without a receipt, at most `limit`, in the order of sending."""
+        with self._reading():
+            rows = chain(map(_row, reversed(self._waiting)), self._rows.in_order(newest_first=True))
+            return self._open(rows, limit)[::-1]
 
     def received(self, boot: str, through: int) -> None:
         """Let go of all tallies of `boot` up to `through`: they are durably in the ledger."""
@@ -164,6 +168,10 @@ class Spool:
     def _breakdown(self, error: sqlite3.Error) -> Breakdown:
         damaged = f"was damaged while in use ({error}); start again and it is set aside"
         return Breakdown(f"spool {self.path} {spoolfile.trouble(error) or damaged}")
+
+    def _open(self, rows: Iterable[tuple[str, int, bytes]], limit: int) -> list[Entry]:
+        entries = (Entry(*row) for row in rows)
+        return list(islice((entry for entry in entries if not self._is_received(entry)), limit))
 
     def _is_received(self, tally: Tally | Entry) -> bool:
         return tally.seq <= self._through.get(tally.boot, -1)
@@ -216,3 +224,7 @@ class Spool:
         if self.trouble is not None:
             self._say(f"spool {self.path} takes tallies again; all that waited are stored")
         self.trouble = None
+
+
+def _row(tally: Tally) -> tuple[str, int, bytes]:
+    return tally.boot, tally.seq, encode(tally)

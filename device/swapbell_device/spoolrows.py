@@ -15,7 +15,7 @@ from swapbell_models.tally import Tally
 SEQ_BITS = 32
 SEQ_MAX = 2**SEQ_BITS - 1
 
-OLDEST_FIRST = """
+IN_ORDER = """
 SELECT boot.name, tally.place & ?, tally.payload
 FROM tally CROSS JOIN boot ON boot.number = tally.place >> ? ORDER BY tally.place
 """
@@ -49,9 +49,10 @@ class Rows:
         """Let go of the file."""
         self._db.close()
 
-    def oldest_first(self) -> Iterator[tuple[str, int, bytes]]:
-        """Yield boot, seq and payload of every tally in the order of sending."""
-        with closing(self._db.execute(OLDEST_FIRST, (SEQ_MAX, SEQ_BITS))) as rows:
+    def in_order(self, *, newest_first: bool = False) -> Iterator[tuple[str, int, bytes]]:
+        """Yield boot, seq and payload of every tally in the order of sending, or from its end."""
+        order = IN_ORDER + ("DESC" if newest_first else "")
+        with closing(self._db.execute(order, (SEQ_MAX, SEQ_BITS))) as rows:
             yield from rows
 
     def oldest(self, after: dict[str, int]) -> dict[str, int]:

@@ -46,6 +46,13 @@ def test_the_oldest_come_first_boot_by_boot(spool: Spool) -> None:
     assert names(spool.pending(2)) == [("b9", 1), ("b9", 2)]
 
 
+def test_the_newest_may_be_asked_for_too(spool: Spool) -> None:
+    for boot, seq in [("b9", 1), ("b9", 2), ("b1", 1), ("b1", 2)]:
+        spool.put(tally(seq, boot))
+    spool.received("b1", 1)
+    assert names(spool.newest(2)) == [("b9", 2), ("b1", 2)]
+
+
 def test_putting_a_tally_twice_keeps_it_once(spool: Spool) -> None:
     spool.put(tally(1))
     spool.put(tally(1))
@@ -201,6 +208,7 @@ def test_a_full_disk_keeps_tallies_in_memory_and_says_so_once(small_disk: Path) 
         for seq in range(2, 60):
             held.put(tally(seq))
         assert [seq for _, seq in names(held.pending(100))] == list(range(1, 60))
+        assert [seq for _, seq in names(held.newest(5))] == list(range(55, 60))
         assert len(held) == 59
         assert held.trouble is not None
     assert len(said) == 1
