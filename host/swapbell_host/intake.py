@@ -14,7 +14,6 @@ import msgspec
 
 from swapbell_models.message import (
     PAYLOAD_MAX_BYTES,
-    Address,
     Health,
     MalformedMessage,
     Subject,
@@ -113,6 +112,11 @@ class Sorted:
     rejections: list[Rejection] = field(default_factory=list[Rejection])
 
 
+class _Known(NamedTuple):
+    station: Station
+    subject: Subject
+
+
 class Intake:
     """Reads what arrives from the stations that it knows.
 
@@ -125,7 +129,7 @@ class Intake:
     def __init__(self, stations: Iterable[Station]) -> None:
         self._stations: Set[Station] = set(stations)
         self._known = {
-            topic(*station, subject): Address(*station, subject)
+            topic(*station, subject): _Known(station, subject)
             for station in self._stations
             for subject in (Subject.TALLY, Subject.HEALTH)
         }
@@ -154,11 +158,10 @@ class Intake:
             raise MalformedMessage(self._stranger(arrival.topic))
         if known.subject is Subject.TALLY:
             tally = _credible(decode(arrival.payload, Tally), known, received_at)
-            station = (known.site, known.station)
-            found.tallies.append(Read(station, (*station, tally.boot), tally, arrival))
+            found.tallies.append(Read(known.station, (*known.station, tally.boot), tally, arrival))
         else:
             health = _spoken(decode(arrival.payload, Health), known)
-            found.healths.append(Told(known.site, health, arrival.retained))
+            found.healths.append(Told(known.station[0], health, arrival.retained))
 
     def _stranger(self, name: str) -> str:
         site, station, subject = address(name)
@@ -172,7 +175,7 @@ class Intake:
         if known is None:
             return Rejection(arrival, reason)
         claim = _claim(arrival.payload) if known.subject is Subject.TALLY else None
-        return Rejection(arrival, reason, (known.site, known.station), claim)
+        return Rejection(arrival, reason, known.station, claim)
 
 
 def _printable(words: str) -> str:
@@ -180,7 +183,7 @@ def _printable(words: str) -> str:
     return "".join(letter if letter.isprintable() else "?" for letter in words[:REASON_MAX_LETTERS])
 
 
-def _credible(tally: Tally, known: Address, received_at: datetime) -> Tally:
+def _credible(tally: Tally, known: _Known, received_at: datetime) -> Tally:
     _own(tally.station, known)
     if tally.seq > SEQ_MAX or tally.up_s > UP_MAX_S:
         raise MalformedMessage(f"seq {tally.seq} or up_s {tally.up_s} is beyond what a counter can reach")
@@ -189,7 +192,7 @@ def _credible(tally: Tally, known: Address, received_at: datetime) -> Tally:
     return tally
 
 
-def _spoken(health: Health, known: Address) -> Health:
+def _spoken(health: Health, known: _Known) -> Health:
     _own(health.station, known)
     if any(held.seq > SEQ_MAX for held in health.oldest):
         raise MalformedMessage(f"oldest names a seq beyond {SEQ_MAX}, what a counter can reach")
@@ -206,9 +209,9 @@ def _check_clock(from_at: datetime, received_at: datetime) -> None:
         raise MalformedMessage(f"from {from_at.isoformat()} is too long ago for a clock that calls itself synced")
 
 
-def _own(station: str, known: Address) -> None:
-    if station != known.station:
-        raise MalformedMessage(f"the topic names station {known.station!r}, the payload {station!r}")
+def _own(station: str, known: _Known) -> None:
+    if station != known.station[1]:
+        raise MalformedMessage(f"the topic names station {known.station[1]!r}, the payload {station!r}")
 
 
 def _claim(payload: bytes) -> Claim | None:

@@ -135,7 +135,7 @@ class Ledger:
         stored = tallybook.get(connection, _repeated(reads, entry.boots))
         for read in reads:
             boot = entry.boots[read.boot]
-            first = stored.setdefault(Key(boot.id, read.tally.seq), read.tally)
+            first = stored.setdefault((boot.id, read.tally.seq), read.tally)
             if first is read.tally:
                 boot.came.add(read.tally.seq)
                 entry.fresh.append(read)
@@ -195,7 +195,7 @@ def _came(connection: Connection, site: str, station: str, boot: Row[tuple[objec
 
 def _repeated(reads: list[Read], touched: Mapping[BootName, Boot]) -> list[Key]:
     named = ((touched[read.boot], read.tally.seq) for read in reads)
-    return [Key(boot.id, seq) for boot, seq in named if seq in boot.came]
+    return [(boot.id, seq) for boot, seq in named if seq in boot.came]
 
 
 def _receipts(touched: Mapping[BootName, Boot]) -> tuple[ReceiptTo, ...]:

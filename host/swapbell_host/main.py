@@ -1,5 +1,6 @@
 """The host's command line, and the loop that turns tallies into decisions."""
 
+import gc
 import signal
 import sys
 import threading
@@ -89,11 +90,11 @@ def serve(
                 subscriber.show(site, station, Subject.RECEIPT, receipt)
             for site, station in rota.due(recorded.stations, time.monotonic()):  # in turn too: silence is news
                 history, rule = ledger.history(site, station, now()), rules_of[site, station]
-                for notice in rules.judge(history, now(), rule, began_at):
-                    alerts.tell(notice, now())
                 seen = rules.verdict(history, now(), rule)
-                if news := standings.news(history, seen, now(), subscriber.connection):
-                    subscriber.show(site, station, Subject.STANDING, news)
+                for notice in rules.news(seen, history, now(), rule, began_at):
+                    alerts.tell(notice, now())
+                if standing := standings.news(history, seen, now(), subscriber.connection):
+                    subscriber.show(site, station, Subject.STANDING, standing)
             alerts.advance(now())
 
 
@@ -133,6 +134,9 @@ def run_command(config: ConfigOption = HOST_TOML) -> None:
     """
     from swapbell_host.config import read_config
 
+    # Our choice: tallies form no cycles, and thousands of stations hold millions of them; looking for cycles in them
+    # each time that a few hundred came would cost a tenth of all work.
+    gc.set_threshold(50_000)
     serve(read_config(config), lambda: datetime.now(UTC), _stop_on_signal())
 
 

@@ -7,9 +7,9 @@ from math import ceil
 from swapbell_host.intake import Station
 
 # Our choice: far below the two seconds in which a person should hear, and enough to judge a burst of tallies once.
-SOON_S = 0.25
+SOON_S = 0.5
 # Our choice: a second would do for a few stations and be all the work of a host with thousands; a silence is minutes.
-ROUND_S = 10.0
+ROUND_S = 20.0
 
 
 class Rota:

@@ -4,12 +4,13 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from swapbell_host.intake import Station
+from swapbell_host.rota import ROUND_S
 from swapbell_host.rules import History
 from swapbell_models.message import Standing
 from swapbell_models.readiness import Reason, Verdict
 
-# What is promised to a dashboard: at least each minute.
-REPEAT = timedelta(seconds=60)
+# A dashboard is promised a word each minute, and a silent station's turn comes only once in a round.
+REPEAT = timedelta(seconds=60.0 - ROUND_S)
 
 
 def standing(history: History, seen: Verdict, now: datetime) -> Standing:
@@ -33,7 +34,7 @@ class _Shown(NamedTuple):
 
 
 class Standings:
-    """What was shown last of each station, so that the same is shown at most once a minute."""
+    """What was shown last of each station, so that the same is shown seldom."""
 
     def __init__(self) -> None:
         self._shown: dict[Station, _Shown] = {}

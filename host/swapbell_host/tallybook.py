@@ -3,9 +3,10 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime, timedelta
-from typing import NamedTuple
+from functools import cache
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, Table, and_, func, insert, select, tuple_
+from sqlalchemy import ColumnElement, Connection, Dialect, Row, Select, Table, and_, func, insert, select, tuple_
+from sqlalchemy.sql.compiler import SQLCompiler
 
 from swapbell_host.intake import Station
 from swapbell_host.schema import boots, crossings, tallies, to_us
@@ -13,12 +14,8 @@ from swapbell_host.sequence import Gap, Sequence
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Tally
 
-
-class Key(NamedTuple):
-    """Which row: a boot by its number in the ledger, and the seq."""
-
-    boot_id: int
-    seq: int
+# Which row: a boot by its number in the ledger, and the seq.
+Key = tuple[int, int]
 
 
 def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_at: datetime) -> None:
@@ -91,7 +88,7 @@ def _read(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, t
     named = select(tallies, boots.c.site, boots.c.station, boots.c.boot).join(boots, boots.c.id == tallies.c.boot_id)
     rows = connection.execute(named.where(condition).order_by(tallies.c.boot_id, tallies.c.seq)).all()
     passed = _crossings(connection, condition)
-    keys = (Key(row.boot_id, row.seq) for row in rows)
+    keys = ((row.boot_id, row.seq) for row in rows)
     return {
         key: ((row.site, row.station), _tally(row, passed.get(key, ()))) for key, row in zip(keys, rows, strict=True)
     }
@@ -107,7 +104,7 @@ def _crossings(connection: Connection, condition: ColumnElement[bool]) -> dict[K
     )
     found: defaultdict[Key, list[Crossing]] = defaultdict(list)
     for row in rows:
-        found[Key(row.boot_id, row.seq)].append(_crossing(row))
+        found[(row.boot_id, row.seq)].append(_crossing(row))
     return found
 
 
@@ -118,11 +115,18 @@ def _insert(connection: Connection, table: Table, rows: list[tuple[object, ...]]
     """
     if not rows:
         return
-    compiled = insert(table).compile(dialect=connection.dialect)
+    compiled = _compiled(table, connection.dialect)
     names = table.columns.keys()
     connection.exec_driver_sql(
         compiled.string, rows if compiled.positional else [dict(zip(names, row, strict=True)) for row in rows]
     )
+
+
+@cache
+def _compiled(table: Table, dialect: Dialect) -> SQLCompiler:
+    compiled = insert(table).compile(dialect=dialect)
+    assert isinstance(compiled, SQLCompiler)
+    return compiled
 
 
 def _tally_row(boot_id: int, tally: Tally, received_us: int) -> tuple[object, ...]:

@@ -40,7 +40,7 @@ def test_the_same_is_not_said_twice() -> None:
     assert shown(standings, WATCHED, after_s=1.0) is None
 
 
-def test_the_same_is_said_again_after_a_minute() -> None:
+def test_the_same_is_said_again_within_a_minute() -> None:
     standings = Standings()
     shown(standings, WATCHED)
     assert shown(standings, WATCHED, after_s=REPEAT.total_seconds())
