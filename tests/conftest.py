@@ -6,7 +6,12 @@ from pathlib import Path
 
 import parts
 import pytest
+from hypothesis import settings
 from mosquitto_child import Broker
+
+# A loaded machine is slow and not wrong: no example has a deadline.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
