@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import correlation, fmean, pvariance, stdev
 
+from swapbell_models.chance import CONFIDENCE
 from swapbell_models.quantity import between
 
-CONFIDENCE = 0.95
 # Bland and Altman 1999, Stat Methods Med Res 8: limits that hold 95 % of the differences.
 LIMIT_SD = 1.96
 # Bland and Altman 1986, Lancet 327: the variance of a limit is 3 s2/n.

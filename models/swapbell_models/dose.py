@@ -23,9 +23,11 @@ CAUTIONS = (
     "Follow the product's label and local law, which come before this sheet; this is not legal advice.",
     # From memory: usual protective equipment for concentrates.
     "Wear chemical-resistant gloves, long sleeves and eye protection; use no kitchen tools; lock the product away.",
-    # Keshlaf, Basta and Spooner-Hart 2013: 0.4 ng is half-lethal to a honey bee by mouth, 1.9 ng on the skin.
+    # Keshlaf, Basta and Spooner-Hart 2013: half of the honey bees die of 0.4 ng by mouth, of 1.9 ng on the skin. More
+    # bees come to sugar than to protein: Spurr 1996.
     "A few billionths of a gram kill a honey bee: never where bees feed, and never in sweet bait.",
-    # Encyclopaedia on fipronil: highly toxic to crustaceans, many fish, gallinaceous birds and rabbits.
+    # An encyclopaedia on fipronil: highly toxic to crustaceans, many fish, gallinaceous birds and rabbits. Height of
+    # the stations: a public notice, Nelson, 18 January 2017.
     "Keep away from water, drains, hives, children, pets and fowl; hang the closed station at 1.5 m or higher.",
     # Common practice, no source.
     "A second person checks product, strength and volume before anything is mixed.",

@@ -7,10 +7,9 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from swapbell_models.chance import CONFIDENCE
 from swapbell_models.efficacy import Undefined
 from swapbell_models.quantity import at_least, between, positive
-
-CONFIDENCE = 0.95
 
 # Howse et al. 2024, doi 10.1007/s10340-024-01788-9: 19 days after 3 days of bait.
 NOT_DEAD = (

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from statistics import fmean
 
-from swapbell_models.agreement import CONFIDENCE, Estimate, check_table
+from swapbell_models.agreement import Estimate, check_table
+from swapbell_models.chance import CONFIDENCE
 
 Table = Sequence[Sequence[float]]
 
