@@ -1,5 +1,6 @@
 """The link: every tally arrives, whatever the broker does, and trouble is told once."""
 
+import subprocess
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -35,11 +36,13 @@ def said() -> list[str]:
 
 @contextmanager
 def linked(port: int, spool: Spool, said: list[str], patience: Patience = BRISK) -> Generator[Link]:
-    health = Health(station="north", state=StationState.WATCHING)
-    with Link(
-        BrokerSection(host="127.0.0.1", port=port), "orchard", "north", spool, lambda: health, said.append, patience
-    ) as link:
+    section = BrokerSection(host="127.0.0.1", port=port)
+    with Link(section, "orchard", "north", spool, well, said.append, patience) as link:
         yield link
+
+
+def well() -> Health:
+    return Health(station="north", state=StationState.WATCHING)
 
 
 def test_a_tally_arrives_and_leaves_the_spool_on_its_receipt(broker: Broker, spool: Spool, said: list[str]) -> None:
@@ -136,6 +139,28 @@ def test_a_refusal_is_told_once_with_the_way_out(spool: Spool, said: list[str]) 
     assert len(said) == 1
     assert "refuses the station (Not authorized); check username and password_file" in said[0]
     assert len(spool) == 1
+
+
+@pytest.mark.parametrize(
+    ("word", "told"), [("right", "takes tallies"), ("wrong", "refuses the station (Not authorized)")]
+)
+def test_a_real_broker_lets_in_whoever_knows_the_password(
+    broker: Broker, spool: Spool, said: list[str], tmp_path: Path, word: str, told: str
+) -> None:
+    asks_for_passwords(broker, "north", "right")
+    (tmp_path / "password").write_text(f"{word}\n")
+    section = BrokerSection(host="127.0.0.1", port=broker.port, username="north", password_file=tmp_path / "password")
+    with Link(section, "orchard", "north", spool, well, said.append, BRISK):
+        assert eventually(lambda: any(told in line for line in said))
+    assert len(said) == 1
+
+
+def asks_for_passwords(broker: Broker, user: str, word: str) -> None:
+    known, settings = broker.folder / "passwords", broker.folder / "mosquitto.conf"
+    subprocess.run(["mosquitto_passwd", "-b", "-c", str(known), user, word], check=True)
+    known.chmod(0o644)
+    settings.write_text(settings.read_text().replace("allow_anonymous true", f"password_file {known}"))
+    broker.restart()
 
 
 @pytest.mark.parametrize("hears_bytes", [1, 20, 100, 300])
@@ -245,11 +270,4 @@ def test_a_finish_with_nobody_there_ends_too(spool: Spool, said: list[str]) -> N
 def test_a_missing_certificate_is_named(tmp_path: Path, spool: Spool, said: list[str]) -> None:
     section = BrokerSection(host="h", ca_file=tmp_path / "ca.pem")
     with pytest.raises(Mistake, match=r"ca_file .*ca\.pem"):
-        Link(
-            section,
-            "orchard",
-            "north",
-            spool,
-            lambda: Health(station="north", state=StationState.WATCHING),
-            said.append,
-        )
+        Link(section, "orchard", "north", spool, well, said.append)
