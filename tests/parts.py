@@ -76,6 +76,7 @@ PARTS = {
         lambda: _succeeds("apt-get", "download", "hostname"), "on Debian, run apt-get update with the network up"
     ),
     "tmpfs": Part(_can_mount, "run as root with leave to mount"),
+    "openssl": Part(lambda: shutil.which("openssl") is not None, "apt-get install openssl"),
     "shellcheck": Part(lambda: shutil.which("shellcheck") is not None, "apt-get install shellcheck"),
 }
 

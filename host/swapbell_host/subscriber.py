@@ -37,7 +37,9 @@ RETRY_MAX_S = 30.0
 # CONNACK return codes 2, 4 and 5 of MQTT 3.1.1 section 3.2.2.3, as paho names them: no use in trying again unchanged.
 # Neither is there where the broker's access list keeps the stations from us.
 NO_LEAVE = "no leave to hear the stations"
-REFUSALS = {"Client identifier not valid", "Bad user name or password", "Not authorized", NO_LEAVE}
+# Nor where the broker is not one that our certificate vouches for.
+NO_TRUST = "no encryption that ca_file vouches for"
+REFUSALS = {"Client identifier not valid", "Bad user name or password", "Not authorized", NO_LEAVE, NO_TRUST}
 
 
 class Batch(NamedTuple):
@@ -150,6 +152,9 @@ class Subscriber:
             return
         try:
             self._client.connect(self._broker.host, self._broker.port, keepalive=60)
+        except ssl.SSLError as error:
+            self._refusal = NO_TRUST
+            self._lose(str(error))
         except OSError as error:
             self._lose(f"cannot be reached ({error.strerror or error})")
 

@@ -1,0 +1,34 @@
+"""Ledgers of every revision, as they were written then, open today with all that they hold."""
+
+import shutil
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from orchard import NOON_AT, SITE, STATION, STATIONS, tally, visits
+
+from swapbell_host.ledger import Ledger
+from swapbell_host.schema import REVISIONS
+from swapbell_host.sequence import Hole
+from swapbell_host.store import ledger_url
+from swapbell_models.message import Health, StationState
+
+LEDGERS = Path(__file__).with_name("ledgers")
+
+
+def test_a_ledger_of_every_revision_is_kept() -> None:
+    assert tuple(sorted(path.stem for path in LEDGERS.iterdir())) == REVISIONS
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_an_old_ledger_opens_with_all_that_it_holds(tmp_path: Path, revision: str) -> None:
+    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+    now = NOON_AT + timedelta(minutes=10)
+    with Ledger(ledger_url(str(path)), STATIONS, now) as ledger:
+        history = ledger.history(SITE, STATION, now)
+        holes = ledger.holes(SITE, STATION)
+        notices = [entry.notice.text for entry in ledger.notebook.open_notices()]
+    assert list(history.tallies) == [tally(seq, crossings=visits(1.0, 2.0)) for seq in range(1, 11) if seq != 4]
+    assert history.health == Health(station=STATION, state=StationState.WATCHING, fps=30.0)
+    assert holes == [Hole("b1", 4, 4, lost=False)]
+    assert notices == ["Ten visits in five minutes."]
