@@ -67,6 +67,22 @@ def test_lins_limits_by_the_z_transform() -> None:
     assert (low, high) == pytest.approx((0.850516, 0.978730), abs=3e-5)
 
 
+def test_lins_limits_where_one_counter_is_always_ahead() -> None:
+    # Lin 1989 arranged the other way: the variance of the coefficient first, then that of its z-transform.
+    ahead = [reading + 90 for reading in MINI]
+    found = concordance(WRIGHT, ahead)
+    value, low, high = span(found.concordance)
+    assert found.precision is not None
+    assert found.location_shift is not None
+    r, u = found.precision, found.location_shift
+    spread = (1 - r**2) * value**2 * (1 - value**2) / r**2
+    shift = 2 * value**3 * (1 - value) * u**2 / r
+    tilt = 0.5 * value**4 * u**4 / r**2
+    reach = 1.959964 * math.sqrt((spread + shift - tilt) / 15) / (1 - value**2)
+    assert u < -0.8
+    assert (low, high) == pytest.approx((math.tanh(math.atanh(value) - reach), math.tanh(math.atanh(value) + reach)))
+
+
 def test_a_correlation_of_0_94_is_no_agreement() -> None:
     # The paper's own lesson: r = 0.94, and readings that differ by up to 80 of about 450.
     found = concordance(WRIGHT, MINI)
