@@ -56,8 +56,9 @@ class Background:
     """
 
     def __init__(self, opening: Sequence[Luma], thin: Thin) -> None:
-        self._thin = thin
-        self._learn(opening)
+        self._level: Plane = _middle(opening)
+        self._light: Plane = np.ones_like(_cells(self._level))
+        self._settle()
         off = np.stack([thin(_absolute(work, self.shown)) for work in opening])
         self._spread: Plane = np.asarray(cv2.blur(np.median(off, axis=0).astype(np.float32), (3, 3)), np.float32)
         if len(opening) < OPENING_MIN:
@@ -66,7 +67,9 @@ class Background:
 
     def restart(self, works: Sequence[Luma]) -> None:
         """Learn the level anew: the view has been changed."""
-        self._learn(works)
+        self._level = _middle(works)
+        self._light = np.ones_like(self._light)
+        self._settle()
 
     def relight(self, work: Luma) -> None:
         """Follow the light of a frame: clouds, sun and soft shadows, not bodies."""
@@ -77,11 +80,10 @@ class Background:
             self._light = light
             self._show()
 
-    def renew(self, work: Luma, bodies: Luma, step_s: float) -> None:
-        """Move towards a frame wherever there are no bodies (a mask at the mask's scale)."""
+    def renew(self, work: Luma, thin: Luma, bodies: Luma, step_s: float) -> None:
+        """Move towards a frame and its thin difference wherever there are no bodies (a mask at the mask's scale)."""
         free = cv2.bitwise_not(cv2.dilate(bodies, _NEAR))
-        off = self._thin(_absolute(work, self.shown))
-        cv2.accumulateWeighted(off, self._spread, 1.0 - math.exp(-step_s / SPREAD_S), mask=free)
+        cv2.accumulateWeighted(thin, self._spread, 1.0 - math.exp(-step_s / SPREAD_S), mask=free)
         if free.shape != work.shape:
             free = cv2.resize(free, work.shape[::-1], interpolation=cv2.INTER_NEAREST)
         cv2.accumulateWeighted(self._unlit(work), self._level, 1.0 - math.exp(-step_s / LEVEL_S), mask=free)
@@ -96,11 +98,6 @@ class Background:
         """Set the bar anew; nothing weaker than `least` is worth seeing [grey levels]."""
         bar = cv2.convertScaleAbs(self._spread, alpha=BAR_SPREADS, beta=BAR_OFFSET)
         self.bar: Luma = np.maximum(np.asarray(bar, np.uint8), np.uint8(min(255.0, max(BAR_MIN, least))))
-
-    def _learn(self, works: Sequence[Luma]) -> None:
-        self._level: Plane = np.median(np.stack(works), axis=0).astype(np.float32)
-        self._light: Plane = np.ones_like(_cells(self._level))
-        self._settle()
 
     def _settle(self) -> None:
         self._cells: Plane = _cells(self._level) + LIGHT_OFFSET
@@ -125,6 +122,10 @@ class Background:
     def _wide(self) -> Plane:
         height, width = self._level.shape
         return np.asarray(cv2.resize(self._light, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _middle(works: Sequence[Luma]) -> Plane:
+    return np.asarray(np.median(np.stack(works), axis=0), np.float32)
 
 
 def _absolute(one: Luma, other: Luma) -> Luma:

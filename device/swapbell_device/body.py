@@ -60,6 +60,7 @@ class Bodies:
         self._known = np.zeros(window.size[::-1], np.uint8)
         self._singles_px: deque[float] = deque(maxlen=SINGLES)
         self._closely_at_s = -math.inf
+        self.soft_mm2 = 0.0
 
     def restart(self) -> None:
         """Begin anew in time, with all that was learnt."""
@@ -81,6 +82,7 @@ class Bodies:
         if close:
             self._closely_at_s = at_s
         usual_px = 0.0 if close or not self._singles_px else GROWN * median(self._singles_px)
+        self.soft_mm2 = 0.0
         known, self._known = self._known, np.zeros_like(self._known)
         found: list[Body] = []
         for outline, shape, box in self._candidates(mask, thin, faintest):
@@ -108,30 +110,39 @@ class Bodies:
         peak = cv2.minMaxLoc(own)[1]
         found = cores(own, CORE_SHARE * peak, self._least_px, self._scale, corner)
         if not found:
-            return [self._blob(shape, shape.area, box, peak, measured=True)] if _is_sharp(own, peak) else []
+            return (
+                [self._blob(shape, shape.area, box, peak, measured=True)] if self._is_sharp(thin, box, peak) else []
+            )
         parts = [part for pieces in found for part in apart(pieces, own, peak, self._least_px, self._scale, corner)]
         if len(parts) == 1 and not parts[0].shape.is_stout() and shape.area * self._scale**2 > SINGLE_MIN_MM2:
             self._singles_px.append(shape.area)
         share = shape.area / sum(part.shape.area for part in parts)
-        blobs = (self._part(part, own, corner, share, faintest) for part in parts)
+        blobs = (self._part(part, thin, share, faintest) for part in parts)
         return [blob for blob in blobs if blob is not None]
 
-    def _part(self, part: Pieces, own: Luma, corner: tuple[int, int], share: float, faintest: float) -> Blob | None:
-        box = part.box()
-        left, top = box[0] - corner[0], box[1] - corner[1]
-        patch = own[max(0, top - 1) : top + box[3] + 1, max(0, left - 1) : left + box[2] + 1]
-        peak = cv2.minMaxLoc(patch)[1]
-        if peak < faintest or not _is_sharp(patch, peak):
+    def _part(self, part: Pieces, thin: Luma, share: float, faintest: float) -> Blob | None:
+        box = left, top, width, height = part.box()
+        peak = cv2.minMaxLoc(thin[top : top + height, left : left + width])[1]
+        if peak < faintest or not self._is_sharp(thin, box, peak):
             return None
-        return self._blob(part.shape, part.shape.area * share, box, peak, part.single)
+        strong = cv2.threshold(thin[top : top + height, left : left + width], 0.5 * peak, 255, cv2.THRESH_BINARY)[1]
+        solid = cv2.countNonZero(strong) / part.shape.area
+        return self._blob(part.shape, part.shape.area * share, box, peak, part.single, solid)
 
-    def _blob(self, shape: Shape, area_px: float, box: Box, peak: float, measured: bool) -> Blob:
+    def _blob(self, shape: Shape, area_px: float, box: Box, peak: float, measured: bool, solid: float = 0.0) -> Blob:
         left, top, width, height = box
         right, bottom = self._window.size
         whole = left > 1 and top > 1 and left + width < right - 1 and top + height < bottom - 1
         x_mm, y_mm, scale = self._window.place(shape.x, shape.y)
         size = shape.long * scale, area_px * scale * scale
-        return Blob(x_mm, y_mm, *size, whole, peak, shape.wide * scale, shape.angle, measured)
+        return Blob(x_mm, y_mm, *size, whole, peak, shape.wide * scale, shape.angle, measured, solid)
+
+    def _is_sharp(self, thin: Luma, box: Box, peak: float) -> bool:
+        left, top, width, height = box
+        patch = thin[max(0, top - 1) : top + height + 1, max(0, left - 1) : left + width + 1]
+        sharp = cv2.minMaxLoc(cv2.morphologyEx(patch, cv2.MORPH_GRADIENT, _NEAR))[1] >= SHARP_MIN * peak
+        self.soft_mm2 += 0.0 if sharp else width * height * self._scale**2
+        return sharp
 
 
 def _own(outline: "MatLike", box: Box, thin: Luma) -> tuple[tuple[int, int], Luma]:
@@ -142,7 +153,3 @@ def _own(outline: "MatLike", box: Box, thin: Luma) -> tuple[tuple[int, int], Lum
     inside = np.zeros_like(patch)
     cv2.drawContours(inside, [outline], 0, 255, -1, offset=(-x, -y))
     return (x, y), np.asarray(cv2.bitwise_and(patch, cv2.dilate(inside, _NEAR)), np.uint8)
-
-
-def _is_sharp(patch: Luma, peak: float) -> bool:
-    return cv2.minMaxLoc(cv2.morphologyEx(patch, cv2.MORPH_GRADIENT, _NEAR))[1] >= SHARP_MIN * peak

@@ -28,6 +28,9 @@ WORTH_SHARE, BODY_SHARE = 0.12, 0.4
 TELLING_MM2 = (8.0, 300.0)
 # Our choice: how often they tell it.
 TELL_S = 0.1
+# Our choice: where soft-edged differences cover this much, leaf shadows move; for so long then, what is broader than
+# a wasp is taken away from the difference.
+RESTLESS_MM2, RESTLESS_S, BROAD_MM = 80.0, 5.0, 7.0
 
 
 class Segmenter:
@@ -52,10 +55,13 @@ class Segmenter:
         self._contrasts: deque[float] = deque(maxlen=CONTRASTS)
         self._difference: Luma = np.zeros_like(self._ground.shown)
         self.mask: Luma = np.zeros_like(self._ground.bar)
-        self._restart_clocks(-math.inf)
+        self._restless_until_s = -math.inf
+        broad = max(3, round(BROAD_MM / window.mm_per_px))
+        self._broad = np.ones((broad, broad), np.uint8)
+        self._lit_at_s = self._told_at_s = self._renewed_at_s = -math.inf
         for frame in sample:
             self._work_on(frame)
-        self._restart_clocks(opening[0].at_s)
+        self._lit_at_s = self._told_at_s = self._renewed_at_s = opening[0].at_s
         self._bodies.restart()
         self._quiet = False
 
@@ -77,13 +83,17 @@ class Segmenter:
             self._ground.relight(work)
         cv2.absdiff(work, self._ground.shown, self._difference)
         thin = self._window.thin(self._difference)
+        if at_s < self._restless_until_s:
+            thin = np.asarray(cv2.morphologyEx(thin, cv2.MORPH_TOPHAT, self._broad), np.uint8)
         cv2.compare(thin, self._ground.bar, cv2.CMP_GT, self.mask)
         if self._veto.holds(self.mask, work, at_s):
             return []
         found = self._bodies.find(self.mask, thin, BODY_SHARE * self._contrast(), at_s)
         self._tell(found, at_s)
+        if self._bodies.soft_mm2 > RESTLESS_MM2:
+            self._restless_until_s = at_s + RESTLESS_S
         if at_s - self._renewed_at_s >= RENEW_S:
-            self._renew(work, found, at_s)
+            self._renew(work, thin, found, at_s)
         return found
 
     def _tell(self, found: Sequence[Body], at_s: float) -> None:
@@ -93,18 +103,15 @@ class Segmenter:
             seen = (body.blob for body in found)
             self._contrasts.extend(b.contrast for b in seen if b.contrast and least_mm2 < b.area_mm2 < most_mm2)
 
-    def _renew(self, work: Luma, found: Sequence[Body], at_s: float) -> None:
+    def _renew(self, work: Luma, thin: Luma, found: Sequence[Body], at_s: float) -> None:
         step_s = min(at_s - self._renewed_at_s, 2.0 * RENEW_S)
         self._renewed_at_s = at_s
         if found:
             ghost.mend(work, self._ground, AREA_MIN_MM2 / self._window.mm_per_px**2 * 4**self._window.coarse)
         mask = np.zeros_like(self.mask)
         cv2.drawContours(mask, [body.outline for body in found], -1, 255, -1)
-        self._ground.renew(work, mask, step_s)
+        self._ground.renew(work, thin, mask, step_s)
         self._ground.raise_bar(WORTH_SHARE * self._contrast())
 
     def _contrast(self) -> float:
         return sorted(self._contrasts)[int(USUAL * len(self._contrasts))] if self._contrasts else 0.0
-
-    def _restart_clocks(self, at_s: float) -> None:
-        self._lit_at_s = self._told_at_s = self._renewed_at_s = at_s

@@ -29,9 +29,13 @@ LENGTH_PER_ROOT = 1.95
 WAY_S = 0.7
 # Our choice: a body that goes somewhere swerves less than this share of its way, and in its first frames much less;
 # flutter, rain and swaying grass swerve as much as they move.
-SWERVE_SHARE, EARLY_SHARE, EARLY_SEEN, SWERVE_MM = 0.75, 0.2, 6, 1.0
+SWERVE_SHARE, EARLY_SHARE, EARLY_SEEN, SWERVE_MM = 0.65, 0.2, 6, 1.0
+# Our choice: a centre is found within about half a pixel of the mask; that much is no swerving.
+JITTER_MM = 0.3
 # Our choice: what moves faster than an insect walks flies, and flies along its body within 37 degrees.
 FLIGHT_MM_PER_S, SLENDER, ALONG = 300.0, 0.5, 0.8
+# Our choice: more often a shadow than not.
+SURE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,8 @@ class Blob:
         Across that axis [mm], and the axis's direction.
     measured
         Whether `length_mm` is a body's length: it was looked at closely and stands alone.
+    solid
+        Share of it that differs by at least half its contrast: a shadow is evenly dark, a body seldom.
     """
 
     x_mm: float
@@ -65,6 +71,7 @@ class Blob:
     width_mm: float = 0.0
     axis_rad: float = 0.0
     measured: bool = True
+    solid: float = 0.0
 
     def gap_mm(self, x_mm: float, y_mm: float) -> float:
         """Return how far a point lies outside its ellipse [mm], 0 inside."""
@@ -97,6 +104,8 @@ class Track:
         Whether, in the last frame, its blob was its own, another body's, or what hangs about a larger body.
     proven, inside, faint
         Whether it has moved as a body of its own, was ever whole in view, and is far weaker than the usual body.
+    solid, cast
+        Share that differs strongly, and how sure it is that this is only the shadow of another: 0 to 1.
     way_mm, swerve_mm
         How far it came lately, and by how much it missed where it should have been.
     """
@@ -122,6 +131,8 @@ class Track:
     beside: bool = False
     proven: bool = False
     faint: bool = False
+    solid: float = 0.0
+    cast: float = 0.0
     way_mm: float = 0.0
     swerve_mm: float = 0.0
     lengths_mm: list[float] = field(default_factory=list[float])
@@ -150,7 +161,7 @@ class Track:
     @property
     def believable(self) -> bool:
         """Whether it is seen, moves and looks as a body does."""
-        return self.seen >= SEEN_MIN and self.inside and not self.faint and self._is_steady()
+        return self.seen >= SEEN_MIN and self.inside and not self.faint and self.cast < SURE and self._is_steady()
 
     def ahead(self, at_s: float) -> Point:
         """Return where it should be at that time [mm]."""
@@ -181,6 +192,7 @@ class Track:
         self.width_mm += FOLLOW_SHARE * (blob.width_mm - self.width_mm)
         if blob.contrast:
             self.contrast += 2.0 * FOLLOW_SHARE * (blob.contrast - self.contrast)
+            self.solid += FOLLOW_SHARE * (blob.solid - self.solid) if self.solid else blob.solid
         if blob.whole and self.alone:
             self._grow(blob)
 
@@ -190,7 +202,7 @@ class Track:
         x, y = self.ahead(at_s)
         keep = math.exp((self.seen_at_s - at_s) / WAY_S) if self.seen >= EARLY_SEEN else 1.0
         self.way_mm = keep * self.way_mm + math.hypot(x_mm - self.x_mm, y_mm - self.y_mm)
-        self.swerve_mm = keep * self.swerve_mm + math.hypot(x_mm - x, y_mm - y)
+        self.swerve_mm = keep * self.swerve_mm + max(0.0, math.hypot(x_mm - x, y_mm - y) - JITTER_MM)
 
     def _grow(self, blob: Blob) -> None:
         if not 1.0 / AREA_STEP < blob.area_mm2 / self.area_mm2 < AREA_STEP:

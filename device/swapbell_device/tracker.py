@@ -33,6 +33,10 @@ SHRED_MM = 3.0
 USUAL_BODIES, USUAL_SIGHTINGS, TELL_S, TELL_SEEN = 25, 300, 0.1, 8
 # Our choice: a body far weaker than three quarters of the bodies so far is a streak, a shadow, a reflection.
 FAINT_SHARE = 0.4
+# Our choice: a shadow is this much more evenly dark than its body, hardly darker, of a like area, this near, and
+# keeps pace with it; it is taken for one after three such sightings.
+CAST_SOLID, CAST_DARK, CAST_AREA, CAST_LENGTHS = 1.3, 1.05, 2.5, 1.4
+CAST_DRIFT_MM_PER_S, CAST_DRIFT, CAST_SHARE = 8.0, 0.15, 0.25
 # Our choice: in a shared blob bodies go on as before, and together heed where it is by this much a frame.
 HEED_SHARE = 0.3
 
@@ -74,6 +78,9 @@ class Tracker:
             self._usual_contrast.extend(track.contrast for track in believed)
             ranked = sorted(self._usual_contrast)
             self._faint_contrast = FAINT_SHARE * ranked[len(ranked) * 3 // 4] if ranked else 0.0
+            for track in shown:
+                lit = any(_is_cast(track, other) for other in shown if other is not track)
+                track.cast += CAST_SHARE * (lit - track.cast)
         for track in shown:
             track.faint = track.contrast < self._faint_contrast
 
@@ -185,6 +192,17 @@ def _is_part(blob: Blob, track: Track) -> bool:
         return True
     gap_mm = track.blob.gap_mm(blob.x_mm, blob.y_mm)
     return blob.area_mm2 < PART_AREA * track.area_mm2 and gap_mm < 0.5 * blob.length_mm + PART_GAP_MM
+
+
+def _is_cast(track: Track, other: Track) -> bool:
+    """Tell whether a track is as a shadow is: it goes along beside a body, and is evenly dark but no darker."""
+    if track.solid < CAST_SOLID * other.solid or track.contrast > CAST_DARK * other.contrast or not other.solid:
+        return False
+    off_mm = math.hypot(track.x_mm - other.x_mm, track.y_mm - other.y_mm)
+    drift = math.hypot(track.vx_mm_per_s - other.vx_mm_per_s, track.vy_mm_per_s - other.vy_mm_per_s)
+    speed = math.hypot(other.vx_mm_per_s, other.vy_mm_per_s)
+    alike = max(track.area_mm2, other.area_mm2) < CAST_AREA * min(track.area_mm2, other.area_mm2)
+    return alike and off_mm < CAST_LENGTHS * other.length_mm and drift < CAST_DRIFT_MM_PER_S + CAST_DRIFT * speed
 
 
 def _is_shred(blob: Blob, other: Blob) -> bool:
