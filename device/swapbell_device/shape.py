@@ -25,6 +25,8 @@ JOINED_MM, JOINED_WIDTH = 18.0, 1.25
 STOUT_MM2, STOUT, LONG_MM = 40.0, 0.5, 20.0
 # Our choice: bodies that touch come apart at one of these shares of their peak.
 APART_SHARES = (0.35, 0.55)
+# Our choice: together they are at least this share of the whole; less is a moth's bright wing tips.
+COVER_SHARE = 0.3
 # An outline may leave another's by what opening and closing moved.
 SLACK_PX = 2.0
 _NEAR = np.ones((3, 3), np.uint8)
@@ -129,7 +131,7 @@ def apart(
         found = [one for one in cores(difference, share * peak, least_px, mm_per_px, corner) if pieces.holds(one)]
         most = max((one.shape.area for one in found), default=0.0)
         found = [one for one in found if one.shape.area > OWN_SHARE * most]
-        if len(found) > 1:
+        if len(found) > 1 and sum(one.shape.area for one in found) > COVER_SHARE * shape.area:
             yield from (Pieces(one.outlines, one.shape, single=False) for one in found)
             return
     yield pieces
