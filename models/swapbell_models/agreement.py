@@ -177,6 +177,6 @@ def _lin_limits(value: float, precision: float, location: float, n: int, confide
     spread = (1.0 - precision**2) * square / (left * precision**2)
     shift = 2.0 * value * square * (1.0 - value) * location**2 / (precision * left**2)
     tilt = (square * location**2) ** 2 / (2.0 * precision**2 * left**2)
-    reach = float(norm.ppf((1.0 + confidence) / 2.0)) * math.sqrt(max(0.0, spread + shift - tilt) / (n - 2))
+    reach = float(norm.ppf((1.0 + confidence) / 2.0)) * math.sqrt((spread + shift - tilt) / (n - 2))
     z = math.atanh(value)
     return Estimate(value, math.tanh(z - reach), math.tanh(z + reach))

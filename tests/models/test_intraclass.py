@@ -2,9 +2,11 @@
 
 from statistics import covariance, fmean, variance
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from swapbell_models.intraclass import intraclass
 
@@ -18,6 +20,25 @@ def test_the_published_example() -> None:
     assert found.value == pytest.approx(0.289764, abs=5e-7)  # pingouin 0.6, ICC(A,1)
     assert found.low == pytest.approx(0.02, abs=0.005)  # the same
     assert found.high == pytest.approx(0.76, abs=0.005)
+
+
+@pytest.mark.parametrize("table", [JUDGED, [(3, 4, 5), (10, 9, 14), (6, 8, 7), (15, 14, 19), (1, 1, 3)]])
+def test_the_limits_as_shrout_and_fleiss_arrange_them(table: list[tuple[int, ...]]) -> None:
+    # Shrout and Fleiss 1979, the interval of ICC(2,1), from the mean squares of a two-way table by NumPy.
+    values = np.array(table, dtype=float)
+    n, k = values.shape
+    things, judges = values.mean(axis=1, keepdims=True), values.mean(axis=0, keepdims=True)
+    bms, jms = k * things.var(ddof=1), n * judges.var(ddof=1)
+    ems = ((values - things - judges + values.mean()) ** 2).sum() / ((n - 1) * (k - 1))
+    icc = (bms - ems) / (bms + (k - 1) * ems + k * (jms - ems) / n)
+    whole = n * (1 + (k - 1) * icc) - k * icc
+    nu = (k - 1) * (n - 1) * (k * icc * jms / ems + whole) ** 2 / ((n - 1) * (k * icc * jms / ems) ** 2 + whole**2)
+    lower, upper = stats.f.ppf(0.975, n - 1, nu), stats.f.ppf(0.975, nu, n - 1)
+    rest = k * jms + (k * n - k - n) * ems
+    found = intraclass(table)
+    assert found.value == pytest.approx(icc)
+    assert found.low == pytest.approx(n * (bms - lower * ems) / (lower * rest + n * bms))
+    assert found.high == pytest.approx(n * (upper * bms - ems) / (rest + n * upper * bms))
 
 
 @given(st.lists(st.tuples(st.integers(0, 100), st.integers(0, 100)), min_size=3, max_size=20))

@@ -5,7 +5,10 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 import pytest
+import statsmodels.api as sm
+import statsmodels.formula.api as smf
 from scipy import stats
 
 from swapbell_models.rates import Family, Sample
@@ -70,6 +73,27 @@ def test_the_limits_of_a_group_are_walds_on_the_log_scale() -> None:
     found = compare(samples({"A": (30, 31, 29), "B": (20, 21, 19)}), confidence=0.9)
     reach = math.exp(stats.norm.ppf(0.95) / math.sqrt(90))
     assert (found.groups[0].low, found.groups[0].high) == pytest.approx((30 / reach, 30 * reach))
+
+
+def test_a_pair_in_blocks_is_that_of_a_formula() -> None:
+    # statsmodels' own coding of the same model, bait and day as treatments, on a table with a day missed.
+    table = [
+        ("A", "1", 30),
+        ("A", "2", 61),
+        ("B", "1", 19),
+        ("B", "2", 42),
+        ("B", "3", 10),
+        ("A", "1", 28),
+        ("B", "3", 8),
+    ]
+    found = compare([Sample(bait, visits, HOUR, day) for bait, day, visits in table])
+    frame = pd.DataFrame(table, columns=["bait", "day", "visits"])
+    fitted = smf.glm("visits ~ bait + day", frame, family=sm.families.Poisson()).fit()
+    reach = stats.norm.ppf(0.975) * fitted.bse["bait[T.B]"]
+    assert found.fit.family is Family.POISSON
+    (only,) = found.pairs
+    assert math.log(only.ratio) == pytest.approx(-fitted.params["bait[T.B]"], abs=1e-6)
+    assert (math.log(only.high) - math.log(only.low)) / 2 == pytest.approx(reach, rel=1e-5)
 
 
 def test_p_is_corrected_for_the_number_of_pairs() -> None:
