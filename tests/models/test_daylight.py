@@ -66,13 +66,23 @@ def test_the_spa_example() -> None:
 
 
 def test_the_reference_reproduces_the_spa_example() -> None:
-    # The same: zenith 50.111622, azimuth 194.340241; so pvlib can judge our horizon below.
+    # The same: Julian day, zenith with and without refraction, azimuth, equation of time. So pvlib can judge the
+    # horizon further below.
     at = pd.DatetimeIndex([day_of("2003-10-17T12:30:30-07:00")])
     sun = pvlib.solarposition.spa_python(
         at, 39.742476, -105.1786, altitude=1830.14, pressure=82000, temperature=11, delta_t=67
     )
     assert sun["apparent_zenith"].iloc[0] == pytest.approx(50.111622, abs=1e-5)
+    assert sun["zenith"].iloc[0] == pytest.approx(50.127954, abs=1e-5)
+    assert sun["equation_of_time"].iloc[0] == pytest.approx(14.6415, abs=5e-5)
+    assert at.to_julian_date()[0] == pytest.approx(2452930.312847, abs=1e-6)
     assert sun["azimuth"].iloc[0] == pytest.approx(194.340241, abs=1e-5)
+
+
+def test_noon_in_detroit() -> None:
+    # The Dart package spa's own example: transit 13.604236 h at UTC-4.
+    noon_at = daylight(place(42.331429, -83.045753), date(2019, 7, 2)).noon_at
+    assert abs(noon_at - day_of("2019-07-02T13:36:15.25-04:00")) <= MINUTE
 
 
 @pytest.mark.parametrize(
