@@ -10,7 +10,7 @@ from swapbell_device.spool import Spool
 from swapbell_device.spoolfile import PAGE_BYTES
 from swapbell_models.message import encode
 
-# Every byte was tried once, with several patterns; a run samples them. Primes, so as not to keep step with pages.
+# Trying every byte takes minutes; a run samples them. Primes, so as not to keep step with pages.
 STEP_IN_PUT, STEP_IN_FILE, STEP_IN_LOG = 31, 67, 449
 HEADER = range(100)
 
