@@ -95,7 +95,7 @@ class Fit:
 
 
 def fit(samples: Sequence[Sample], family: Family | None = None) -> Fit:
-    """Return the rates by Poisson, or by the negative binomial where visits come in bouts and its AIC is lower.
+    """Return the rates by Poisson, or by the negative binomial where its AIC is lower: where visits come in bouts.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def fit(samples: Sequence[Sample], family: Family | None = None) -> Fit:
     """
     table = _table(samples)
     poisson = _poisson(table)
-    if family is Family.POISSON or (family is None and poisson.dispersion <= 1.0):
+    if family is Family.POISSON:
         return poisson
     bouts = _negative_binomial(table, poisson)
     return bouts if family or bouts.aic < poisson.aic else poisson
@@ -129,10 +129,10 @@ def _table(samples: Sequence[Sample]) -> _Table:
     np = import_module("numpy")
     groups = tuple(sorted({each.group for each in samples}))
     blocks = sorted({each.block for each in samples})
-    rows = [_row(each, groups, blocks) for each in samples]
+    _check_visits(groups, samples)
+    design = np.array([_row(each, groups, blocks) for each in samples])
+    _check_shape(design.shape, int(np.linalg.matrix_rank(design)))
     visits = np.array([each.visits for each in samples], dtype=float)
-    design = np.array(rows, dtype=float).reshape(len(samples), len(groups) + len(blocks) - 1 if blocks else 0)
-    _check(groups, samples, design.shape, int(np.linalg.matrix_rank(design)) if len(samples) else 0)
     return _Table(groups, design, visits, np.log([each.watched_s / S_PER_H for each in samples]))
 
 
@@ -145,15 +145,23 @@ def _row(sample: Sample, groups: Sequence[str], blocks: Sequence[str]) -> list[f
     ]
 
 
-def _check(groups: Sequence[str], samples: Sequence[Sample], shape: tuple[int, ...], rank: int) -> None:
+def _check_visits(groups: Sequence[str], samples: Sequence[Sample]) -> None:
     if len(groups) <= 1:
         raise ValueError(f"samples must be of two groups or more, not {len(groups)}")
-    visited = {name for each in samples if each.visits for name in (each.group, each.block)}
-    if empty := sorted({name for each in samples for name in (each.group, each.block)} - visited):
+    visited = {name for each in samples if each.visits for name in _names(each)}
+    if empty := sorted({name for each in samples for name in _names(each)} - visited):
         raise ValueError(f"samples of each group and block must hold a visit, but {', '.join(empty)} had none")
-    if len(samples) <= shape[1]:
-        raise ValueError(f"samples must be more than groups and blocks together, {shape[1]}, not {len(samples)}")
-    if rank < shape[1]:
+
+
+def _names(sample: Sample) -> tuple[str, str]:
+    return f"group {sample.group}", f"block {sample.block}"
+
+
+def _check_shape(shape: tuple[int, int], rank: int) -> None:
+    samples, wanted = shape
+    if samples <= wanted:
+        raise ValueError(f"samples must be more than groups and blocks together, {wanted}, not {samples}")
+    if rank < wanted:
         raise ValueError("samples must let groups and blocks be told apart: a block holds only one group throughout")
 
 

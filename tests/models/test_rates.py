@@ -148,13 +148,15 @@ def test_one_group_is_no_comparison(samples: list[Sample]) -> None:
 
 
 def test_a_group_without_a_visit_has_no_rate() -> None:
-    with pytest.raises(ValueError, match=r"^samples of each group and block must hold a visit, but B had none$"):
+    with pytest.raises(
+        ValueError, match=r"^samples of each group and block must hold a visit, but group B had none$"
+    ):
         fit([Sample("A", 5, HOUR), Sample("A", 6, HOUR), Sample("B", 0, HOUR)])
 
 
 def test_a_block_without_a_visit_says_nothing_of_a_ratio() -> None:
     samples = [Sample(group, visits, HOUR, day) for group in "AB" for day, visits in (("wet", 0), ("dry", 5))]
-    with pytest.raises(ValueError, match=r"must hold a visit, but wet had none$"):
+    with pytest.raises(ValueError, match=r"must hold a visit, but block wet had none$"):
         fit(samples)
 
 
