@@ -170,17 +170,12 @@ class Intake:
         return f"a host does not read the subject {subject.value!r}"
 
     def _reject(self, arrival: Arrival, words: str) -> Rejection:
-        reason = _printable(words)
+        reason = words[:REASON_MAX_LETTERS]  # it may quote a stranger, at any length
         known = self._known.get(arrival.topic)
         if known is None:
             return Rejection(arrival, reason)
         claim = _claim(arrival.payload) if known.subject is Subject.TALLY else None
         return Rejection(arrival, reason, known.station, claim)
-
-
-def _printable(words: str) -> str:
-    """Return words, which may quote a stranger's payload, as any terminal and any database takes them."""
-    return "".join(letter if letter.isprintable() else "?" for letter in words[:REASON_MAX_LETTERS])
 
 
 def _credible(tally: Tally, known: _Known, received_at: datetime) -> Tally:
