@@ -5,11 +5,15 @@ a ledger that cannot be written. Both are one line that names the thing and the 
 escapes is a defect of swapbell and keeps its traceback.
 """
 
+import errno
+import os
 import sys
 from collections.abc import Callable
 
 EXIT_BREAKDOWN = 1
 EXIT_MISTAKE = 2
+# What a full disk, a reader that left and a failing disk say of a file that has no name: stdout.
+STDOUT_ERRORS = frozenset({errno.ENOSPC, errno.EPIPE, errno.EIO})
 # What a POSIX shell reports of a command that Ctrl-C ended: 128 and the signal's number.
 EXIT_INTERRUPTED = 130
 
@@ -31,11 +35,26 @@ def speak(command: Callable[[], object]) -> None:
         The whole command; it may raise `Mistake` or `Breakdown`.
     """
     try:
-        command()
+        _with_all_said(command)
     except Mistake as mistake:
         _end(mistake, EXIT_MISTAKE)
     except Breakdown as breakdown:
         _end(breakdown, EXIT_BREAKDOWN)
+
+
+def _with_all_said(command: Callable[[], object]) -> None:
+    """Run a command and make sure that what it printed has left, wherever stdout leads."""
+    try:
+        try:
+            command()
+        finally:
+            sys.stdout.flush()
+    except OSError as error:
+        if error.filename is not None or error.errno not in STDOUT_ERRORS:
+            raise
+        # Python would try to flush once more at its end, and complain in its own words.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise Breakdown(f"stdout cannot be written: {error.strerror}; the result is not complete") from error
 
 
 def _end(fault: Exception, code: int) -> None:

@@ -23,10 +23,6 @@ class Heard:
     notices: dict[int, NoticeMessage] = field(default_factory=dict[int, NoticeMessage])
     standing: Standing | None = None
 
-    def visits_at(self) -> list[datetime]:
-        """Return the moments of all visits heard, aware UTC, in time order."""
-        return sorted(at for tally in list(self.tallies.values()) for at in tally.visits_at())
-
     def began_at(self) -> datetime | None:
         """Return the start of the earliest tally, or None before the first."""
         return min((tally.from_at for tally in list(self.tallies.values())), default=None)
@@ -34,10 +30,6 @@ class Heard:
     def ended_at(self) -> datetime | None:
         """Return the end of the latest tally, or None before the first."""
         return max((tally.to_at for tally in list(self.tallies.values())), default=None)
-
-    def gaps(self) -> list[Tally]:
-        """Return the tallies of which less than half was watched."""
-        return [tally for tally in self.tallies.values() if tally.watched_s < tally.seconds / 2]
 
 
 class Audience:

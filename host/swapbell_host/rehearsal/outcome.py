@@ -1,11 +1,15 @@
 """What a rehearsal came to: the sums, the files that stay, and what to do next."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
+from swapbell_host import tallybook
 from swapbell_host.rehearsal.audience import Heard
 from swapbell_host.rehearsal.picture import Record, draw, since
+from swapbell_host.store import ledger_url, open_existing
 from swapbell_models.fault import Breakdown
+from swapbell_models.tally import Tally
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +21,7 @@ class Outcome:
     true_visits
         The drawn station's exact visits; nothing for footage, whose truth is not known here.
     counted_visits, watched_s, seconds
-        Visits counted, seconds really watched, and seconds that passed [s].
+        By the ledger: visits counted, seconds really watched, and seconds that passed [s].
     notices_min
         When each kind of notice was first raised, in minutes of watching [min].
     ledger, picture
@@ -63,12 +67,12 @@ class Outcome:
 
 
 def outcome(heard: Heard, title: str, true_visits_s: list[float] | None, rule_visits: int, folder: Path) -> Outcome:
-    """Sum a rehearsal up and draw its picture.
+    """Sum a rehearsal up from its ledger and draw its picture.
 
     Parameters
     ----------
     heard : Heard
-        All that the broker carried.
+        What the broker carried; the notices are taken from it.
     title : str
         The words above the picture.
     true_visits_s : list of float or None
@@ -81,27 +85,36 @@ def outcome(heard: Heard, title: str, true_visits_s: list[float] | None, rule_vi
     Raises
     ------
     Breakdown
-        If nothing was heard.
+        If nothing is in the ledger.
     """
-    began_at, ended_at = heard.began_at(), heard.ended_at()
-    if began_at is None or ended_at is None:
-        raise Breakdown(f"no tally arrived; the logs in {folder} say what happened")
+    tallies = _in_ledger(folder / "ledger.sqlite")
+    if not tallies:
+        raise Breakdown(f"no tally reached the ledger; the logs in {folder} say what happened")
+    began_at, ended_at = tallies[0].from_at, max(tally.to_at for tally in tallies)
     notices_min = [(since(began_at, n.raised_at), n.kind) for n in heard.notices.values()]
     record = Record(
         title=title,
         length_min=since(began_at, ended_at),
-        counted_min=[since(began_at, at) for at in heard.visits_at()],
+        counted_min=[since(began_at, at) for tally in tallies for at in tally.visits_at()],
         true_min=[at_s / 60.0 for at_s in true_visits_s or []],
-        gaps_min=[(since(began_at, t.from_at), since(began_at, t.to_at)) for t in heard.gaps()],
+        gaps_min=[
+            (since(began_at, t.from_at), since(began_at, t.to_at)) for t in tallies if t.watched_s < t.seconds / 2
+        ],
         notices=notices_min,
     )
     draw(record, rule_visits, folder / "rehearsal.png")
     return Outcome(
         true_visits=None if true_visits_s is None else len(true_visits_s),
         counted_visits=len(record.counted_min),
-        watched_s=sum(tally.watched_s for tally in heard.tallies.values()),
+        watched_s=sum(tally.watched_s for tally in tallies),
         seconds=(ended_at - began_at).total_seconds(),
         notices_min={kind: at_min for at_min, kind in reversed(notices_min)},
         ledger=folder / "ledger.sqlite",
         picture=folder / "rehearsal.png",
     )
+
+
+def _in_ledger(path: Path) -> list[Tally]:
+    with open_existing(ledger_url(str(path))) as store, store.transaction() as connection:
+        stored = tallybook.recent(connection, datetime.fromtimestamp(0.0, UTC))
+    return sorted((tally for _, tally in stored), key=lambda tally: tally.from_at)

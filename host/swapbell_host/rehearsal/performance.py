@@ -52,7 +52,7 @@ def rehearse(play: Play, where: Path, port: int | None, now: datetime, serve: Se
     """
     station.command()
     folder = _new_folder(where, now)
-    with _view() as show:
+    with _view(play.title) as show:
         heard = perform(play, folder, port, serve, show)
     true_visits_s = station.true_visits_s(folder / "station.toml") if isinstance(play, Drawn) else None
     return outcome(heard, play.title, true_visits_s, RULE_VISITS, folder)
@@ -73,13 +73,13 @@ def _new_folder(where: Path, now: datetime) -> Path:
 
 
 @contextmanager
-def _view() -> Generator[Show]:
+def _view(title: str) -> Generator[Show]:
     console = Console(stderr=True)
     if not console.is_terminal:
         yield _Lines()
         return
-    with Live(drawing(Heard(), RULE_VISITS), console=console, refresh_per_second=8) as live:
-        yield lambda heard: live.update(drawing(heard, RULE_VISITS))
+    with Live(drawing(Heard(), title, RULE_VISITS), console=console, refresh_per_second=8) as live:
+        yield lambda heard: live.update(drawing(heard, title, RULE_VISITS))
 
 
 class _Lines:

@@ -1,4 +1,7 @@
-"""A rehearsal as a picture: visits in the last five minutes against the rule, with the notices marked."""
+"""A rehearsal as a picture: visits in the last five minutes against the rule, with the notices marked.
+
+The curves begin where the first five minutes are full: before that nobody knows what the window holds.
+"""
 # matplotlib leaves its keyword arguments untyped:
 # pyright: reportUnknownMemberType=false
 
@@ -75,7 +78,8 @@ def draw(record: Record, rule_visits: int, path: Path) -> None:
 def _curve(axes: Axes, record: Record, visits_min: list[float], label: str, colour: str, width_pt: float) -> None:
     if not visits_min:
         return
-    moments = [step / STEPS_PER_MIN for step in range(int(record.length_min * STEPS_PER_MIN) + 1)]
+    first, last = int(WINDOW_MIN * STEPS_PER_MIN), int(record.length_min * STEPS_PER_MIN)
+    moments = [step / STEPS_PER_MIN for step in range(first, last + 1)]
     counts = [sum(moment - WINDOW_MIN < at <= moment for at in visits_min) for moment in moments]
     axes.step(moments, counts, where="post", color=colour, linewidth=width_pt, label=label)
 
@@ -97,4 +101,5 @@ def _dress(axes: Axes, record: Record) -> None:
     axes.set_ylabel("visits in the last 5 minutes")
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_title(record.title, loc="left", fontsize=11)
-    axes.legend(loc="upper left", frameon=False)
+    if axes.get_legend_handles_labels()[0]:
+        axes.legend(loc="upper left", frameon=False)

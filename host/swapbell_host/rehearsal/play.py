@@ -46,7 +46,7 @@ class Drawn:
     """A drawn station whose traffic builds up; invented, with its truth known."""
 
     seed: int
-    title: str = "a rehearsal: drawn station, invented traffic"
+    title: str = "a rehearsal: drawn station, invented traffic, no insecticide anywhere"
     view: str = ""
 
     def camera(self) -> str:

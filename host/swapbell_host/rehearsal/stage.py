@@ -21,19 +21,21 @@ WATCHED_MIN_S = 30.0
 VERDICT_STYLES = {"ready": "bold green", "touched": "bold yellow", "building": "yellow", "unjudged": "magenta"}
 
 
-def drawing(heard: Heard, rule_visits: int) -> RenderableType:
+def drawing(heard: Heard, title: str, rule_visits: int) -> RenderableType:
     """Return the whole view of what was heard so far.
 
     Parameters
     ----------
     heard : Heard
         What the audience has heard.
+    title : str
+        The words above it.
     rule_visits : int
         Visits in five minutes that the rule asks for.
     """
     return Panel(
         Group(_facts(heard, rule_visits), Text(), *[_line(notice) for notice in heard.notices.values()]),
-        title="rehearsal: a drawn station, invented traffic, no insecticide anywhere",
+        title=title,
         title_align="left",
     )
 

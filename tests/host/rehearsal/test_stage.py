@@ -32,7 +32,7 @@ def minute(number: int, visits: int, watched_s: float = 60.0) -> Tally:
 
 def seen(heard: Heard) -> str:
     paper = StringIO()
-    Console(width=100, file=paper).print(drawing(heard, rule_visits=10))
+    Console(width=100, file=paper).print(drawing(heard, "a title", rule_visits=10))
     return paper.getvalue()
 
 
