@@ -83,6 +83,11 @@ class Clip:
         if min(self.size) <= 0:
             raise Mistake(f"clip {path}: it holds no picture; give a video that a player can show")
 
+    @property
+    def length_s(self) -> float:
+        """How long it is [s], by the given times or by what its container promises; 0 if that promises nothing."""
+        return self.frames_promised / self.per_s if self._times is None else self._times[-1] - self._times[0]
+
     def frames(self) -> Iterator[Frame]:
         """Yield every frame once, from the first."""
         capture, seen, at_s = self._open(), 0, 0.0

@@ -103,8 +103,8 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
     station_file
         Where the gate lies; a drawn station knows its own.
     starts_at
-        The time of day of the first frame, for a clip or a drawn station; now unless said otherwise. At another pace
-        than 1 the tallies run ahead of the clock: a host refuses what lies in the future, so say when it was.
+        The time of day of the first frame. Unless it is said, a camera of pace 1 starts now; one of any other pace
+        ends now, since it may run ahead of the clock and a host refuses what lies in the future.
     tally_s
         Length of a tally [s].
     """

@@ -8,9 +8,11 @@ import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from threading import Event
 from uuid import uuid4
+
+from msgspec.structs import replace
 
 from swapbell_device.book import Book
 from swapbell_device.camera import Camera, Clip, Frame, read_times
@@ -68,7 +70,7 @@ class Paced:
             yield frame
 
 
-def eye(config: Config) -> tuple[Camera, StationFile]:
+def eye(config: Config) -> tuple[Clip | DrawnStation, StationFile]:
     """Return the camera that the configuration names, and where its gate lies.
 
     Raises
@@ -82,6 +84,26 @@ def eye(config: Config) -> tuple[Camera, StationFile]:
         return Clip(config.camera.path, times), read_station(config.station_file)
     drawn = DrawnStation(config.camera.seed)
     return drawn, drawn.station
+
+
+def dated(config: Config, camera: Clip | DrawnStation, now_at: datetime) -> Config:
+    """Return the configuration with the time of day of the first frame filled in; see `Config.starts_at`.
+
+    Raises
+    ------
+    Mistake
+        If that hangs on the length of a clip that does not tell it.
+    """
+    if config.starts_at is not None:
+        return config
+    return replace(config, starts_at=now_at - (timedelta() if config.camera.pace == 1.0 else _length(camera)))
+
+
+def _length(camera: Clip | DrawnStation) -> timedelta:
+    seconds = camera.length_s if isinstance(camera, Clip) else float(camera.times_s[-1] + camera.times_s[1])
+    if seconds <= 0.0:
+        raise Mistake("the clip does not tell how long it is; give starts_at, the time of day of its first frame")
+    return timedelta(seconds=seconds)
 
 
 def truth(config: Config) -> Iterator[str]:
@@ -101,7 +123,7 @@ def run_until_told(config: Config, watch: Watch) -> None:
     """Run the station until its camera ends, or until SIGTERM or SIGINT; see `run`."""
     stop = stop_on_signal()
     camera, station = eye(config)
-    keep = config.spool
+    config, keep = dated(config, camera, now()), config.spool
     with Spool(keep.path, keep.keep_days, keep.keep_bytes, opened_at=now(), say=say) as spool:
         run(config, watch(Paced(camera, config.camera.pace, stop), station), stop, spool)
 

@@ -8,6 +8,7 @@ import sysconfig
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Event
 
@@ -18,11 +19,12 @@ from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
 from spooled import fill, names, opened
 
-from swapbell_device.camera import Frame
+from swapbell_device.camera import Clip, Frame
 from swapbell_device.config import Config, parse_config
 from swapbell_device.delivery import Patience
+from swapbell_device.drawn import DrawnStation
 from swapbell_device.moment import Moment
-from swapbell_device.run import Paced, run, truth
+from swapbell_device.run import Paced, dated, run, truth
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Crossing, Direction
@@ -151,6 +153,64 @@ def test_pacing_ends_when_it_is_told_to_stop() -> None:
     next(frames)
     stop.set()
     assert list(frames) == []
+
+
+NOW_AT = datetime(2026, 2, 3, 15, 0, tzinfo=UTC)
+
+
+def undated(folder: Path, pace: float) -> Config:
+    path = configured(folder, 1, pace)
+    path.write_text(path.read_text().replace("starts_at = 2026-02-03T12:00:00Z\n", ""))
+    return parsed(path)
+
+
+def test_a_camera_that_keeps_pace_with_the_clock_starts_now(tmp_path: Path) -> None:
+    assert dated(undated(tmp_path, 1.0), DrawnStation(), NOW_AT).starts_at == NOW_AT
+
+
+@pytest.mark.parametrize("pace", [0.0, 0.5, 30.0])
+def test_a_drawn_station_at_any_other_pace_ends_now(tmp_path: Path, pace: float) -> None:
+    station = DrawnStation(fps=20.0)
+    starts_at = dated(undated(tmp_path, pace), station, NOW_AT).starts_at
+    assert starts_at == NOW_AT - timedelta(seconds=len(station.times_s) / 20.0)
+
+
+def film(folder: Path) -> Path:
+    return write_clip(folder / "clip.avi", pictures([walk((20, 120), (300, 120), 40)]))
+
+
+def test_a_clip_ends_now(tmp_path: Path) -> None:
+    assert dated(undated(tmp_path, 0.0), Clip(film(tmp_path)), NOW_AT).starts_at == NOW_AT - timedelta(seconds=2)
+
+
+def test_a_clip_with_times_of_its_own_ends_now(tmp_path: Path) -> None:
+    clip = Clip(film(tmp_path), [7.0 + 0.5 * frame for frame in range(40)])
+    assert dated(undated(tmp_path, 0.0), clip, NOW_AT).starts_at == NOW_AT - timedelta(seconds=19.5)
+
+
+def test_a_clip_that_does_not_tell_its_length_must_be_dated(tmp_path: Path) -> None:
+    clip = Clip(film(tmp_path))
+    clip.frames_promised = 0
+    with pytest.raises(Mistake, match="give starts_at"):
+        dated(undated(tmp_path, 0.0), clip, NOW_AT)
+
+
+def test_what_is_said_about_the_start_holds(tmp_path: Path) -> None:
+    config = parsed(configured(tmp_path, 1, 0.0))
+    assert dated(config, DrawnStation(), NOW_AT) == config
+
+
+@pytest.mark.part("mosquitto")
+def test_no_tally_of_a_clip_that_runs_ahead_of_the_clock_lies_in_the_future(broker: Broker, tmp_path: Path) -> None:
+    film(tmp_path)
+    (tmp_path / "gate.toml").write_text(STATION)
+    path = configured(tmp_path, broker.port)
+    text = path.read_text().replace("starts_at = 2026-02-03T12:00:00Z", 'station_file = "gate.toml"')
+    path.write_text(text.replace('kind = "drawn"', 'kind = "clip"\npath = "clip.avi"'))
+    with Listener(broker.port) as host, process(path) as station:
+        station.communicate(timeout=60)
+    assert len(host.tallies) == 4
+    assert max(tally.to_at for tally in host.tallies) <= datetime.now(UTC) - timedelta(seconds=0.05)
 
 
 def test_the_truth_of_a_drawn_station_is_told_as_events(tmp_path: Path) -> None:
