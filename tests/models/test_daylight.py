@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pandas as pd
 import pvlib
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from swapbell_models.daylight import HORIZON_DEG, MARGIN, Daylight, Sun, daylight, forages
@@ -123,6 +123,7 @@ def test_the_reference_sees_the_sun_pass_the_horizon_within_a_minute(
 
 
 @given(st.floats(-60, 60), st.floats(-180, 180), st.dates(date(2020, 1, 1), date(2040, 12, 31)))
+@example(-46.37448, -176.97651, date(2026, 2, 21))  # near the date line, noon and sunset fall on two days in UTC
 def test_each_day_has_its_own_sunrise_noon_and_sunset(latitude: float, longitude: float, on: date) -> None:
     where = place(latitude, longitude)
     found = daylight(where, on)
@@ -175,10 +176,19 @@ def test_wasps_forage_from_before_sunrise_to_after_sunset() -> None:
     assert [forages(CHRISTCHURCH, at) for at in moments] == [False, True, True, True, False]
 
 
-def test_the_night_sun_of_the_day_before_still_counts() -> None:
-    late = daylight(TROMSO, date(2026, 7, 26))
-    assert late.sunset_at is not None
-    assert forages(TROMSO, late.sunset_at + timedelta(minutes=5))
+def test_an_evening_that_ends_after_midnight_still_counts() -> None:
+    evening = daylight(place(65.75), date(2026, 6, 18)).foraging
+    assert evening is not None
+    assert evening[1] > day_of("2026-06-19T00:01:00+00:00")
+    assert forages(place(65.75), day_of("2026-06-19T00:00:30+00:00"))
+
+
+def test_a_morning_that_begins_before_midnight_counts_already() -> None:
+    morning = daylight(place(-66.75), date(2026, 12, 5)).foraging
+    assert morning is not None
+    assert morning[0] < day_of("2026-12-04T23:59:15+00:00")
+    assert forages(place(-66.75), day_of("2026-12-04T23:59:30+00:00"))
+    assert not forages(place(-66.75), day_of("2026-12-04T23:50:00+00:00"))
 
 
 def test_a_naive_moment_is_refused() -> None:
