@@ -186,14 +186,15 @@ def now() -> datetime:
 
 
 def _tell_end(config: Config, spool: Spool, *, stopped: bool) -> None:
-    name, left = f"{config.site}/{config.station}", len(spool)
-    if spool.unstored:
-        raise Breakdown(f"{name} ended and {spool.unstored} of its last tallies are lost: {spool.trouble}")
-    if not left:
+    """Tell of what is in the file; of what is not, the spool itself tells when it is closed."""
+    spool.retry()
+    name, safe, unsafe = f"{config.site}/{config.station}", spool.stored, spool.unstored
+    if not safe and not unsafe:
         say(f"{name} ended; every tally is in the host's ledger")
+    if not safe:
         return
     rest = (
-        f"{name} ended with {left} tallies without a receipt; they are safe in {spool.path} and sent on the next run"
+        f"{name} ended with {safe} tallies without a receipt; they are safe in {spool.path} and sent on the next run"
     )
     if not stopped:
         raise Breakdown(rest)

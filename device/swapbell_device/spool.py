@@ -1,6 +1,7 @@
 """The spool: every tally that is not yet receipted, safe on disk.
 
-A put is durable when it returns. Should the disk refuse, the tally waits in memory and every later put tries again.
+A put is durable when it returns. Should the disk refuse, the tally waits in memory, every later put and the end try
+again, and what the disk never takes is told as lost.
 The spool is bounded: the oldest tallies are dropped first and counted. Receipts are noted at once and their rows
 removed together with the next put, which halves the writes to the card; a power cut in between only sends some
 tallies twice.
@@ -19,7 +20,7 @@ from typing import NamedTuple, Self
 
 from swapbell_device import spoolfile
 from swapbell_device.spoolrows import Rows
-from swapbell_models.fault import Breakdown
+from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held, MalformedMessage, decode, encode
 from swapbell_models.tally import Tally
 
@@ -93,15 +94,33 @@ class Spool:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
+        try:
+            self.close()
+        except Breakdown as lost:
+            if isinstance(error, Mistake | Breakdown):
+                raise Breakdown(f"{error}; {lost}") from error
+            raise
 
     def close(self) -> None:
-        """Write what can be written and let go of the file."""
+        """Write what waits in memory, one last time, and let go of the file.
+
+        Raises
+        ------
+        Breakdown
+            If the disk still refuses: what waited in memory only is lost.
+        """
         with self._lock:
             try:
                 self._store()
             finally:
                 self._rows.close()
+            if lost := self.unstored + self._lost.total():
+                raise Breakdown(f"{lost} tallies that waited in memory are lost: {self.trouble}")
+
+    def retry(self) -> None:
+        """Try once more to write what waits in memory."""
+        with self._lock:
+            self._store()
 
     def put(self, tally: Tally) -> None:
         """Keep a tally until it is receipted; putting the same one twice is harmless.
@@ -153,9 +172,15 @@ class Spool:
         """Return how many tallies are in memory only, because the disk refuses them."""
         return len(self._waiting)
 
-    def __len__(self) -> int:
+    @property
+    def stored(self) -> int:
+        """Return how many tallies without a receipt are safe in the file."""
         with self._reading():
-            return self._rows.count(self._through) + len(self._waiting)
+            return self._rows.count(self._through)
+
+    def __len__(self) -> int:
+        with self._lock:
+            return self.stored + self.unstored
 
     @contextmanager
     def _reading(self) -> Generator[None]:
@@ -218,7 +243,7 @@ class Spool:
             self._lost[self._waiting.popleft().boot] += 1
         if self.trouble is None:
             self._say(f"spool {self.path} {trouble}; counting goes on, tallies wait in memory")
-        self.trouble = f"spool {trouble}"
+        self.trouble = f"spool {self.path} {trouble}"
 
     def _accepted(self) -> None:
         if self.trouble is not None:

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import signal
 import subprocess
 import sysconfig
@@ -110,12 +111,72 @@ def test_a_clip_that_ends_without_receipts_says_where_the_tallies_are(tmp_path: 
         assert len(spool) == 8
 
 
+LOST = (
+    r"(\d+) tallies that waited in memory are lost: spool .*spool\.sqlite has no room; free some space on its disk$"
+)
+HASTY = Patience(stop_s=0.1, end_s=0.1)
+
+
+def run_on_a_full_disk(folder: Path, disk: Path, seen: Iterator[Moment], stop: Event) -> None:
+    with opened(disk / "spool.sqlite", []) as spool:
+        fill(disk)
+        run(parsed(configured(folder, free_port())), seen, stop, spool, HASTY)
+
+
+def lost_and_kept(disk: Path, told: str) -> tuple[int, int]:
+    (disk / "ballast").unlink()
+    lost = re.search(LOST, told)
+    assert lost is not None, told
+    with opened(disk / "spool.sqlite", []) as after:
+        return int(lost[1]), len(after)
+
+
 @pytest.mark.part("tmpfs")
 def test_what_a_full_disk_costs_is_said_at_the_end(tmp_path: Path, small_disk: Path) -> None:
-    with opened(small_disk / "spool.sqlite", []) as spool:
-        fill(small_disk)
-        with pytest.raises(Breakdown, match="of its last tallies are lost: spool has no room; free some space"):
-            run(parsed(configured(tmp_path, free_port())), moments(60.0), Event(), spool, Patience(end_s=0.1))
+    with pytest.raises(Breakdown) as told:
+        run_on_a_full_disk(tmp_path, small_disk, moments(60.0), Event())
+    lost, kept = lost_and_kept(small_disk, str(told.value))
+    assert lost > 0
+    assert lost + kept == 120
+
+
+@pytest.mark.part("tmpfs")
+def test_only_what_is_in_the_file_is_called_safe(tmp_path: Path, small_disk: Path) -> None:
+    with pytest.raises(Breakdown) as told:
+        run_on_a_full_disk(tmp_path, small_disk, moments(60.0), Event())
+    _, kept = lost_and_kept(small_disk, str(told.value))
+    called_safe = re.search(r"(\d+) tallies without a receipt; they are safe", str(told.value))
+    assert kept == (0 if called_safe is None else int(called_safe[1]))
+
+
+@pytest.mark.part("tmpfs")
+def test_what_a_full_disk_costs_is_said_to_whoever_stops_it(tmp_path: Path, small_disk: Path) -> None:
+    stop = Event()
+    stop.set()
+    with pytest.raises(Breakdown) as told:
+        run_on_a_full_disk(tmp_path, small_disk, moments(60.0), stop)
+    lost, kept = lost_and_kept(small_disk, str(told.value))
+    assert lost + kept == 120
+
+
+@pytest.mark.part("tmpfs")
+def test_what_a_full_disk_costs_is_said_beside_what_ended_the_run(tmp_path: Path, small_disk: Path) -> None:
+    with pytest.raises(Breakdown, match=r"ends early; \d+ tallies that waited") as told:
+        run_on_a_full_disk(tmp_path, small_disk, moments(70.0, fails_at_s=60.0), Event())
+    lost, kept = lost_and_kept(small_disk, str(told.value))
+    assert lost + kept == 120
+
+
+@pytest.mark.part("tmpfs")
+def test_a_disk_that_has_room_again_at_the_end_costs_nothing(tmp_path: Path, small_disk: Path) -> None:
+    def freed() -> Iterator[Moment]:
+        yield from moments(60.0)
+        (small_disk / "ballast").unlink()
+
+    with pytest.raises(Breakdown, match=r"120 tallies without a receipt; they are safe in .*spool\.sqlite"):
+        run_on_a_full_disk(tmp_path, small_disk, freed(), Event())
+    with opened(small_disk / "spool.sqlite", []) as after:
+        assert len(after) == 120
 
 
 def test_a_camera_that_fails_loses_nothing_that_was_counted(tmp_path: Path) -> None:

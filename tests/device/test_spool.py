@@ -204,15 +204,33 @@ def test_a_full_disk_keeps_tallies_in_memory_and_says_so_once(small_disk: Path) 
     said: list[str] = []
     with opened(small_disk / "spool.db", said) as held:
         held.put(tally(1))
-        fill(small_disk)
+        ballast = fill(small_disk)
         for seq in range(2, 60):
             held.put(tally(seq))
         assert [seq for _, seq in names(held.pending(100))] == list(range(1, 60))
         assert [seq for _, seq in names(held.newest(5))] == list(range(55, 60))
         assert len(held) == 59
         assert held.trouble is not None
-    assert len(said) == 1
+        ballast.unlink()
     assert "has no room; free some space on its disk" in said[0]
+    assert "takes tallies again" in said[1]
+    assert len(said) == 2
+
+
+@pytest.mark.part("tmpfs")
+def test_a_full_disk_tells_what_is_in_the_file_from_what_is_not(small_disk: Path) -> None:
+    held = opened(small_disk / "spool.db", [])
+    fill(small_disk)
+    for seq in range(1, 60):
+        held.put(tally(seq))
+    stored, unstored = held.stored, held.unstored
+    assert unstored > 0
+    assert stored + unstored == 59
+    with pytest.raises(Breakdown, match=f"^{unstored} tallies that waited in memory are lost: spool {small_disk}"):
+        held.close()
+    (small_disk / "ballast").unlink()
+    with opened(small_disk / "spool.db", []) as after:
+        assert len(after) == stored
 
 
 @pytest.mark.part("tmpfs")
@@ -220,12 +238,13 @@ def test_on_a_full_disk_receipts_still_count(small_disk: Path) -> None:
     with opened(small_disk / "spool.db", []) as held:
         for seq in range(1, 10):
             held.put(tally(seq))
-        fill(small_disk)
+        ballast = fill(small_disk)
         for seq in range(10, 60):
             held.put(tally(seq))
         held.received("b1", 50)
         assert [seq for _, seq in names(held.pending(100))] == list(range(51, 60))
         assert held.oldest() == (Held(boot="b1", seq=51),)
+        ballast.unlink()
 
 
 @pytest.mark.part("tmpfs")
