@@ -25,7 +25,7 @@ RETRY_AFTER_S = (60.0, 300.0, 900.0)
 
 @dataclass(frozen=True, slots=True)
 class OpenNotice:
-    """A notice that nobody has acknowledged yet.
+    """A notice that nobody has acknowledged yet, of something that has not ended by itself.
 
     Attributes
     ----------
@@ -49,7 +49,7 @@ class Outbox(Protocol):
         ...
 
     def open_notices(self) -> list[OpenNotice]:
-        """Return every unacknowledged notice of every station, oldest first."""
+        """Return every open notice of every station, oldest first."""
         ...
 
     def mark_told(self, notice_id: int, at: datetime) -> None:

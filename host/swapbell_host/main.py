@@ -76,10 +76,10 @@ def serve(
     from swapbell_host.subscriber import Subscriber
     from swapbell_models.message import Subject
 
-    began_at, rules_of, ways_out = now(), config.rules(), channels(config.alerts.urls)
+    rules_of, ways_out = config.rules(), channels(config.alerts.urls)
     with (
-        Ledger(ledger_url(config.ledger), config.phases(), began_at) as ledger,
-        Subscriber(config.broker, {site for site, _ in rules_of}) as subscriber,
+        Ledger(ledger_url(config.ledger), config.phases(), now()) as ledger,
+        Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
         _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
     ):
         rota, standings = Rota(rules_of, time.monotonic()), Standings()
@@ -91,7 +91,10 @@ def serve(
             for site, station in rota.due(recorded.stations, time.monotonic()):  # in turn too: silence is news
                 history, rule = ledger.history(site, station, now()), rules_of[site, station]
                 seen = rules.verdict(history, now(), rule)
-                for notice in rules.news(seen, history, now(), rule, began_at):
+                for past in rules.ended(history):
+                    if ledger.notebook.end(past.id, now()):
+                        say(f"{now():%Y-%m-%d %H:%M} UTC, notice {past.id} ended: counts come again")
+                for notice in rules.news(seen, history, now(), rule, subscriber.listening_since):
                     alerts.tell(notice, now())
                 if standing := standings.news(history, seen, now(), subscriber.connection):
                     subscriber.show(site, station, Subject.STANDING, standing)

@@ -1,11 +1,12 @@
-"""Notices as they stand in the ledger: raised, told, acknowledged. This is the alerts' outbox."""
+"""Notices as they stand in the ledger: raised, told, acknowledged or ended. This is the alerts' outbox."""
 
 from collections import defaultdict
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, Row, insert, or_, select, update
+from sqlalchemy import Connection, Row, and_, insert, or_, select, update
 
 from swapbell_host.alerts import OpenNotice
 from swapbell_host.rules import REST, PastNotice
@@ -14,6 +15,16 @@ from swapbell_models.notice import Notice, NoticeKind, Urgency
 
 # Our choice: an acknowledgement from another program is noticed within a second.
 STALE = timedelta(seconds=1)
+_IS_OPEN = and_(notices.c.acknowledged_at.is_(None), notices.c.ended_at.is_(None))
+
+
+@dataclass(frozen=True, slots=True)
+class EndedNotice:
+    """A notice that nobody acknowledged, of something that is over since `ended_at`, aware UTC."""
+
+    id: int
+    notice: Notice
+    ended_at: datetime
 
 
 class Notebook:
@@ -46,12 +57,19 @@ class Notebook:
         return True
 
     def open_notices(self) -> list[OpenNotice]:
-        """Return every unacknowledged notice of every station, oldest first."""
+        """Return every open notice of every station, oldest first."""
         with self._transaction() as connection:
             rows = connection.execute(
-                select(notices).where(notices.c.acknowledged_at.is_(None)).order_by(notices.c.raised_at, notices.c.id)
+                select(notices).where(_IS_OPEN).order_by(notices.c.raised_at, notices.c.id)
             ).all()
         return [OpenNotice(row.id, _notice(row), row.told_at, row.times_told) for row in rows]
+
+    def ended_notices(self, since: datetime) -> list[EndedNotice]:
+        """Return the notices that ended by themselves since then (aware UTC), oldest first."""
+        late = select(notices).where(notices.c.ended_at > since).order_by(notices.c.ended_at, notices.c.id)
+        with self._transaction() as connection:
+            rows = connection.execute(late).all()
+        return [EndedNotice(row.id, _notice(row), row.ended_at) for row in rows]
 
     def mark_told(self, notice_id: int, at: datetime) -> None:
         """Set when the notice was last told, and add one to how often."""
@@ -61,9 +79,16 @@ class Notebook:
 
     def acknowledge(self, notice_id: int, at: datetime, by: str | None = None) -> bool:
         """Close the notice; False if there is no open one of that number."""
-        closing = update(notices).where(notices.c.id == notice_id, notices.c.acknowledged_at.is_(None))
+        return self._close(notice_id, acknowledged_at=at, acknowledged_by=by)
+
+    def end(self, notice_id: int, at: datetime) -> bool:
+        """Note that what the notice told of is over; False if there is no open one of that number."""
+        return self._close(notice_id, ended_at=at)
+
+    def _close(self, notice_id: int, **how: object) -> bool:
         with self._transaction() as connection:
-            done = connection.execute(closing.values(acknowledged_at=at, acknowledged_by=by)).rowcount
+            closing = update(notices).where(notices.c.id == notice_id, _IS_OPEN)
+            done = connection.execute(closing.values(how)).rowcount
         self._read_at = None
         return done == 1
 
@@ -75,11 +100,11 @@ class Notebook:
         return self._past.get((site, station), ())
 
     def _read_past(self, now: datetime) -> dict[tuple[str, str], tuple[PastNotice, ...]]:
-        young = or_(notices.c.acknowledged_at.is_(None), notices.c.acknowledged_at > now - REST)
+        young = or_(_IS_OPEN, notices.c.acknowledged_at > now - REST)
         found: defaultdict[tuple[str, str], list[PastNotice]] = defaultdict(list)
         with self._transaction() as connection:
             for row in connection.execute(select(notices).where(young).order_by(notices.c.raised_at)):
-                past = PastNotice(NoticeKind(row.kind), row.raised_at, row.acknowledged_at)
+                past = PastNotice(NoticeKind(row.kind), row.raised_at, row.acknowledged_at, row.id)
                 found[row.site, row.station].append(past)
         return {station: tuple(past) for station, past in found.items()}
 

@@ -1,7 +1,9 @@
 """From what the ledger knows of a station to what a person should hear. Pure: no clock, no disk, no network.
 
 Each thing is said once: a kind of notice is raised again only when none of that kind is open for the station and the
-last one was acknowledged longer than `REST` ago. Repeating an open one is the alerts' affair.
+last one was acknowledged longer than `REST` ago. Repeating an open one is the alerts' affair. A silence is said once
+for each spell of it: the spell ends when a tally ends after the notice was raised, and what was said of it then holds
+nothing back.
 """
 
 from dataclasses import dataclass
@@ -38,11 +40,14 @@ class PastNotice:
         The moment of its evidence, aware UTC.
     acknowledged_at
         When a person acknowledged it; nothing while it is open.
+    id
+        Its number in the ledger.
     """
 
     kind: NoticeKind
     raised_at: datetime
     acknowledged_at: datetime | None = None
+    id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +64,7 @@ class History:
     health
         What the station last said of itself.
     notices
-        Those still open, and those acknowledged within the last `REST`.
+        Those still open, and those acknowledged within the last `REST`; none that ended by itself.
     """
 
     site: str
@@ -75,7 +80,7 @@ def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
     return assess(history.tallies, now, rule, blind=_state(history) is StationState.BLIND)
 
 
-def judge(history: History, now: datetime, rule: Rule, listening_since: datetime | None = None) -> list[Notice]:
+def judge(history: History, now: datetime, rule: Rule, listening_since: datetime | None) -> list[Notice]:
     """Return what a person should newly hear of a station.
 
     Parameters
@@ -86,19 +91,24 @@ def judge(history: History, now: datetime, rule: Rule, listening_since: datetime
         Aware UTC.
     rule : Rule
         Its readiness rule.
-    listening_since : datetime, optional
-        When the host began to listen: a silence counts from then at the earliest, because what came before waits at
-        the broker.
+    listening_since : datetime or None
+        Since when the host has been listening without a break: a silence counts from then at the earliest, because
+        what came before waits at the broker. Nothing while it does not listen: then nobody is silent but the host.
     """
     return news(verdict(history, now, rule), history, now, rule, listening_since)
 
 
 def news(
-    seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None = None
+    seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None
 ) -> list[Notice]:
     """Return what a person should newly hear of a verdict on a station; see `judge`."""
     found = _found(seen, history, now, rule, listening_since)
     return [found] if found and _is_news(found.kind, history, now) else []
+
+
+def ended(history: History) -> list[PastNotice]:
+    """Return the open notices whose spell has ended, so that nobody need see to them any more."""
+    return [past for past in history.notices if past.acknowledged_at is None and _is_over(past, history)]
 
 
 def _found(
@@ -109,8 +119,8 @@ def _found(
         return notice(site, station, NoticeKind.READY, seen.last.to_at, ready_words(seen, rule))
     if luring and seen.step is Step.TOUCHED and seen.reached_at:
         return notice(site, station, NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, rule))
-    unheard = listening_since and (now - listening_since).total_seconds() <= rule.silent_s
-    if seen.reason is Reason.SILENT and history.phase in COUNTING and not unheard:
+    listened = listening_since is not None and (now - listening_since).total_seconds() > rule.silent_s
+    if seen.reason is Reason.SILENT and history.phase in COUNTING and listened:
         last_at = seen.last.to_at if seen.last else None
         return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, _state(history)))
     return None
@@ -122,7 +132,13 @@ def _is_news(kind: NoticeKind, history: History, now: datetime) -> bool:
     return not any(
         past.kind in saying and (past.acknowledged_at is None or now - past.acknowledged_at < REST)
         for past in history.notices
+        if not _is_over(past, history)
     )
+
+
+def _is_over(past: PastNotice, history: History) -> bool:
+    """Tell whether a notice was of a silence that a later tally has broken."""
+    return past.kind is NoticeKind.SILENT and bool(history.tallies) and history.tallies[-1].to_at > past.raised_at
 
 
 def _state(history: History) -> StationState | None:

@@ -24,7 +24,7 @@ from sqlalchemy import (
 )
 
 # Those in migrations/versions, oldest first: a ledger of an older one is upgraded, of any other refused.
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 
 _EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -58,7 +58,8 @@ class Moment(TypeDecorator[datetime]):
 METADATA = MetaData()
 
 # Which start of which station's counter; `oldest` is the first seq that its spool still held when it last said so:
-# what is missing below will never come.
+# what is missing below will never come. `last` is the highest seq that the spool ever took in, by the word of the
+# station; 0 if it never said so.
 boots = Table(
     "boots",
     METADATA,
@@ -67,6 +68,7 @@ boots = Table(
     Column("station", String, nullable=False),
     Column("boot", String, nullable=False),
     Column("oldest", Integer, nullable=False, default=0),
+    Column("last", Integer, nullable=False, default=0, server_default="0"),
     UniqueConstraint("site", "station", "boot", name="boots_name"),
 )
 
@@ -134,6 +136,7 @@ health = Table(
     Index("health_station", "site", "station", "id"),
 )
 
+# `ended_at` is set where nobody acknowledged a notice but what it told of has ended.
 notices = Table(
     "notices",
     METADATA,
@@ -148,5 +151,6 @@ notices = Table(
     Column("told_at", Moment),
     Column("acknowledged_at", Moment),
     Column("acknowledged_by", String),
+    Column("ended_at", Moment),
     UniqueConstraint("site", "station", "kind", "raised_at", name="notices_name"),
 )

@@ -13,7 +13,8 @@ from swapbell_host.config import Config
 from swapbell_host.intake import Station
 from swapbell_host.ledger import station_holes
 from swapbell_host.memory import Memory
-from swapbell_host.rules import verdict
+from swapbell_host.notebook import EndedNotice
+from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
 from swapbell_host.store import ledger_url, open_existing
 
@@ -49,10 +50,17 @@ class StationStatus:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """All stations of the configuration, the open notices, and how many messages came from nobody known."""
+    """All stations of the configuration, the notices, and how many messages came from nobody known.
+
+    Attributes
+    ----------
+    notices, ended
+        Those open; and those of the last half day that ended by themselves.
+    """
 
     stations: tuple[StationStatus, ...]
     notices: tuple[OpenNotice, ...]
+    ended: tuple[EndedNotice, ...]
     rejected_of_strangers: int
 
 
@@ -66,11 +74,11 @@ def read_status(config: Config, now: datetime) -> Status:
     """
     with open_existing(ledger_url(config.ledger)) as store:
         memory = Memory(store.transaction, config.phases(), now)
-        notices = tuple(memory.notebook.open_notices())
+        still_open, ended = memory.notebook.open_notices(), memory.notebook.ended_notices(now - REST)
         with store.transaction() as connection:
             reader = _Reader(config, memory, connection, now)
             stations = tuple(reader.station(station) for station in config.phases())
-    return Status(stations, notices, reader.refused.get((None, None), 0))
+    return Status(stations, tuple(still_open), tuple(ended), reader.refused.get((None, None), 0))
 
 
 class _Reader:
@@ -126,9 +134,11 @@ def _cells(each: StationStatus, now: datetime) -> list[str]:
 
 
 def lines(status: Status) -> Iterator[str]:
-    """Yield what stands below the table: the open notices, and what came from nobody known."""
+    """Yield what stands below the table: the notices, and what came from nobody known."""
     for entry in status.notices:
         yield f"notice {entry.id}, told {entry.times_told} times: {entry.notice.text}"
+    for past in status.ended:
+        yield f"notice {past.id} ended by itself {past.ended_at:%Y-%m-%d %H:%M} UTC: {past.notice.text}"
     if status.rejected_of_strangers:
         yield f"{status.rejected_of_strangers} rejected messages came from nobody whom the configuration names"
 

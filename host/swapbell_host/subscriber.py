@@ -8,7 +8,8 @@ import ssl
 import sys
 import threading
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple, Self
 
@@ -49,6 +50,10 @@ class Batch(NamedTuple):
     connection: int
 
 
+def _utc() -> datetime:
+    return datetime.now(UTC)
+
+
 class Subscriber:
     """A client of the broker, signed up for the tallies and healths of some sites.
 
@@ -58,6 +63,13 @@ class Subscriber:
         Where the broker is and how to sign in.
     sites : iterable of str
         All their stations are heard, also those that the configuration does not name.
+    now : callable
+        Returns the time, aware UTC.
+
+    Attributes
+    ----------
+    listening_since : datetime or None
+        Since when the broker has let us listen without a break, aware UTC; nothing while it does not.
 
     Raises
     ------
@@ -65,8 +77,10 @@ class Subscriber:
         If the password or the certificate cannot be read.
     """
 
-    def __init__(self, broker: BrokerSection, sites: Iterable[str]) -> None:
+    def __init__(self, broker: BrokerSection, sites: Iterable[str], now: Callable[[], datetime] = _utc) -> None:
+        self.listening_since: datetime | None = None
         self._broker = broker
+        self._now = now
         self._filters = [
             (f"{ROOT}/{site}/+/{subject.value}", 1)
             for site in sorted(set(sites))
@@ -74,7 +88,6 @@ class Subscriber:
         ]
         self._client = self._make_client()
         self._connection = 0
-        self._connected = False
         self._refusal: str | None = None
         self._retry_s = RETRY_MIN_S
         self._next_try = 0.0
@@ -111,7 +124,7 @@ class Subscriber:
 
     def show(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
         """Publish, retained, how something stands: now or not at all, for it is soon said again."""
-        if self._connected and self._client.line:
+        if self.listening_since and self._client.line:
             self._client.line.send(packets.publish(topic(site, station, subject), encode(message), retain=True))
 
     def call(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
@@ -159,7 +172,7 @@ class Subscriber:
             self._lose(f"cannot be reached ({error.strerror or error})")
 
     def _lose(self, why: str) -> None:
-        self._connected = False
+        self.listening_since = None
         if self._refusal in REFUSALS and self._connection == 0:
             raise Mistake(f"broker {self._name}: refuses us: {self._refusal}; check [broker] in the configuration")
         self._refusal, why = None, f"refuses us: {self._refusal}" if self._refusal else why
@@ -209,7 +222,7 @@ class Subscriber:
             client.disconnect()
             return
         self._connection += 1
-        self._connected = True
+        self.listening_since = self._now()
         self._retry_s = RETRY_MIN_S
         self._say("listening to the stations")
 

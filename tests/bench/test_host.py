@@ -104,7 +104,7 @@ def opened(port: int, name: str, folder: Path) -> Iterator[tuple[Ledger, Subscri
         Subscriber(section, [SITE]) as subscriber,
     ):
         ready = History(SITE, "s0", Phase.LURING, tuple(tally(seq, crossings=CROSSINGS) for seq in range(1, 61)))
-        assert rules.judge(ready, ready.tallies[-1].to_at, Rule())  # brings SciPy into memory
+        assert rules.judge(ready, ready.tallies[-1].to_at, Rule(), None)  # brings SciPy into memory
         yield ledger, subscriber
 
 
@@ -118,7 +118,7 @@ def host(ledger: Ledger, subscriber: Subscriber, *, judging: bool) -> None:
         for site, station, receipt in recorded.receipts:
             subscriber.show(site, station, Subject.RECEIPT, receipt)
         for who in rota.due(recorded.stations, time.monotonic()) if judging else ():
-            rules.judge(ledger.history(*who, now), now, rule)
+            rules.judge(ledger.history(*who, now), now, rule, now)
         left -= len(batch.arrivals)
         if not left:
             return

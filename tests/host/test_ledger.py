@@ -271,6 +271,15 @@ def test_a_notice_is_open_until_somebody_acknowledges_it(ledger_name: str) -> No
         assert ledger.notebook.open_notices() == []
 
 
+def test_a_notice_that_ended_is_neither_open_nor_acknowledged(ledger: Ledger) -> None:
+    ledger.notebook.raise_notice(NOTICE, NOW_AT)
+    assert ledger.notebook.end(1, NOW_AT)
+    assert not ledger.notebook.acknowledge(1, NOW_AT)
+    assert ledger.notebook.open_notices() == []
+    assert ledger.history(SITE, STATION, NOW_AT).notices == ()
+    assert [past.ended_at for past in ledger.notebook.ended_notices(NOON_AT)] == [NOW_AT]
+
+
 def test_history_knows_what_was_raised_and_acknowledged(ledger: Ledger) -> None:
     ledger.notebook.raise_notice(NOTICE, NOW_AT)
     assert [past.acknowledged_at for past in ledger.history(SITE, STATION, NOW_AT).notices] == [None]

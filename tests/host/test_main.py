@@ -96,6 +96,17 @@ def test_two_full_windows_of_three_are_ready(host_toml: Path, broker: Broker) ->
         station.wait_for(Subject.STANDING, Standing, lambda standing: standing.verdict == "ready")
 
 
+def test_a_silence_ends_by_itself_and_the_next_one_is_told(host_toml: Path, broker: Broker) -> None:
+    host_toml.write_text(host_toml.read_text() + "silent_after_s = 1.0\n")
+    with host(host_toml), Party(broker.port) as station:
+        for number in (1, 2):
+            station.send(tally(1, boot=f"b{number}", start_at=datetime.now(UTC) - timedelta(seconds=15)))
+            station.wait_for(Subject.NOTICE, NoticeMessage, lambda notice, number=number: notice.id == number)
+    said = json.loads(ran(host_toml, "status", "--json").stdout)
+    assert [each["id"] for each in said["notices"]] == [2]
+    assert [each["id"] for each in said["ended"]] == [1]
+
+
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
 def test_a_restart_neither_repeats_nor_forgets_an_alert(host_toml: Path, broker: Broker, how: signal.Signals) -> None:
     with Party(broker.port) as station:

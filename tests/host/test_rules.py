@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tallies import edges, moment, tallies
 
-from swapbell_host.rules import History, PastNotice, judge, verdict
+from swapbell_host import rules
+from swapbell_host.rules import History, PastNotice, ended, verdict
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
@@ -19,10 +20,16 @@ REST = timedelta(hours=12)
 BURST = [100 + 20.0 * k for k in range(12)]
 BUSY = [22.0 * k for k in range(41)]
 NOW = moment(900)
+LONG_AGO = moment(-9e5)
 
 
 def history(visits_s: list[float], *notices: PastNotice, phase: Phase = Phase.LURING) -> History:
     return History("valley", "gate", phase, tallies(visits_s, edges(900)), None, notices)
+
+
+def judge(history: History, now: datetime, rule: Rule, listening_since: datetime | None = LONG_AGO) -> list[Notice]:
+    """Judge for a host that has been listening for long."""
+    return rules.judge(history, now, rule, listening_since)
 
 
 def kinds(found: list[Notice]) -> list[NoticeKind]:
@@ -108,8 +115,41 @@ def test_silence_counts_from_when_the_host_began_to_listen() -> None:
     assert kinds(judge(history(BUSY), late, RULE, late - timedelta(seconds=601))) == [NoticeKind.SILENT]
 
 
+def test_a_host_that_does_not_listen_calls_nobody_silent() -> None:
+    assert judge(history(BUSY), NOW + timedelta(hours=5), RULE, None) == []
+
+
+SILENCE = PastNotice(NoticeKind.SILENT, NOW - timedelta(minutes=20))
+
+
+@pytest.mark.parametrize("acknowledged_at", [None, NOW + timedelta(minutes=15)])
+def test_a_silence_is_told_once_while_it_lasts(acknowledged_at: datetime | None) -> None:
+    told = PastNotice(NoticeKind.SILENT, NOW + timedelta(minutes=11), acknowledged_at)
+    assert judge(history(BUSY, told), NOW + timedelta(minutes=60), RULE) == []
+    assert ended(history(BUSY, told)) == []
+
+
+@pytest.mark.parametrize("acknowledged_at", [None, NOW - timedelta(minutes=15)])
+def test_a_second_silence_is_told_too(acknowledged_at: datetime | None) -> None:
+    told = replace(SILENCE, acknowledged_at=acknowledged_at)
+    assert kinds(judge(history(BUSY, told), NOW + timedelta(minutes=11), RULE)) == [NoticeKind.SILENT]
+
+
+def test_an_open_silence_ends_when_counts_come_again() -> None:
+    assert ended(history([], SILENCE)) == [SILENCE]
+
+
+def test_what_a_person_acknowledged_does_not_end_again() -> None:
+    assert ended(history([], replace(SILENCE, acknowledged_at=NOW))) == []
+
+
+@pytest.mark.parametrize("kind", [NoticeKind.TOUCHED, NoticeKind.READY])
+def test_only_a_silence_ends_by_itself(kind: NoticeKind) -> None:
+    assert ended(history(BURST, PastNotice(kind, moment(0)))) == []
+
+
 def test_listening_for_long_makes_no_fresh_count_silent() -> None:
-    assert judge(history([]), NOW, RULE, moment(-9e5)) == []
+    assert judge(history([]), NOW, RULE, LONG_AGO) == []
 
 
 def test_silence_tells_the_stations_last_word() -> None:

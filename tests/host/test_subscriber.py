@@ -168,6 +168,22 @@ def test_what_is_shown_stays_for_whoever_comes_later(broker: Broker) -> None:
 
 
 @MOSQUITTO
+def test_it_knows_since_when_it_has_been_listening_without_a_break(broker: Broker) -> None:
+    with reading(broker.port) as reader:
+        assert reader.subscriber.listening_since is None
+        reader.connect()
+        first = reader.subscriber.listening_since
+        broker.kill()
+        reader.until(lambda: reader.subscriber.listening_since is None)
+        broker.start()
+        reader.connect(times=2)
+        second = reader.subscriber.listening_since
+    assert first
+    assert second
+    assert first < second
+
+
+@MOSQUITTO
 def test_what_is_said_once_waits_for_the_broker(broker: Broker) -> None:
     broker.kill()
     with reading(broker.port) as reader:
