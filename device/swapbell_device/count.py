@@ -12,10 +12,14 @@ from swapbell_device.camera import Camera, Clip, read_times
 from swapbell_device.moment import Moment
 from swapbell_device.overlay import Overlay
 from swapbell_device.stationfile import StationFile, read_station
-from swapbell_models.fault import Breakdown, Mistake
+from swapbell_models.fault import EXIT_INTERRUPTED, Breakdown, Mistake
 from swapbell_models.tally import Crossing
 
 Step = Callable[[], None]
+Watch = Callable[[Camera, StationFile], Iterable[Moment]]
+
+# Containers that take the overlay's codec in every build of OpenCV that was tried.
+VIDEO_ENDINGS = (".mp4", ".mov", ".mkv", ".avi")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,17 +32,42 @@ class Wish:
     times: Path | None
     video: Path | None
 
+    def check(self) -> None:
+        """Refuse results that cannot be written, or that would overwrite what is read or each other."""
+        taken = {"the clip": self.clip, "the station file": self.station, "the times file": self.times}
+        for option, result in (("--events", self.events), ("--video", self.video)):
+            if result is None:
+                continue
+            for what, other in taken.items():
+                if other is not None and _is_same(result, other):
+                    raise Mistake(f"{option} {result}: that is {what}; choose another name")
+            check_place(result)
+            taken[f"the file of {option}"] = result
+        if self.video is not None and self.video.suffix.lower() not in VIDEO_ENDINGS:
+            raise Mistake(f"--video {self.video}: end its name in one of {' '.join(VIDEO_ENDINGS)}")
 
-def count(wish: Wish, watch: Callable[[Camera, StationFile], Iterable[Moment]]) -> None:
+
+def count(wish: Wish, watch: Watch) -> None:
     """Count a clip and write its events; nothing is left half-written.
 
     Raises
     ------
     Mistake
-        If the clip, the station file or the times file cannot be used.
+        If the clip, the station file or the times file cannot be used, or a result has no place.
     Breakdown
         If a result cannot be written.
+    SystemExit
+        If Ctrl-C ends it.
     """
+    wish.check()
+    try:
+        _count(wish, watch)
+    except KeyboardInterrupt:
+        sys.stderr.write(f"counting {wish.clip} was interrupted; nothing is written\n")
+        raise SystemExit(EXIT_INTERRUPTED) from None
+
+
+def _count(wish: Wish, watch: Watch) -> None:
     station = read_station(wish.station)
     times = None if wish.times is None else read_times(wish.times)
     clip = Clip(wish.clip, times)
@@ -64,6 +93,10 @@ def event(crossing: Crossing) -> str:
     )
 
 
+def _is_same(one: Path, other: Path) -> bool:
+    return one.resolve() == other.resolve() or (one.exists() and other.exists() and one.samefile(other))
+
+
 def _write(path: Path | None, lines: Sequence[str]) -> None:
     text = "".join(f"{line}\n" for line in lines)
     if path is None:
@@ -73,11 +106,27 @@ def _write(path: Path | None, lines: Sequence[str]) -> None:
         part.write_text(text, encoding="utf-8")
 
 
+def check_place(path: Path) -> None:
+    """Refuse a name under which no file can be written.
+
+    Raises
+    ------
+    Mistake
+        If it is a folder or a device, or lies in no folder or in one that may not be written to.
+    """
+    if path.exists() and not path.is_file():
+        kind = "a folder; name a file in it" if path.is_dir() else "no ordinary file; choose another name"
+        raise Mistake(f"{path}: this is {kind}")
+    if not path.parent.is_dir():
+        raise Mistake(f"{path}: the folder {path.parent} does not exist; create it or choose another place")
+    if not os.access(path.parent, os.W_OK | os.X_OK):
+        raise Mistake(f"{path}: the folder {path.parent} may not be written to; choose another place")
+
+
 @contextmanager
 def whole(path: Path) -> Generator[Path]:
     """Yield a name beside `path` to write to; it becomes `path` only if all went well."""
-    if not path.parent.is_dir():
-        raise Mistake(f"{path}: the folder {path.parent} does not exist; create it or choose another place")
+    check_place(path)
     part = path.with_name(f".{path.stem}.{os.getpid()}{path.suffix}")
     try:
         yield part

@@ -1,13 +1,28 @@
 import json
 import os
+import signal
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import clips
 import pytest
+from listener import eventually
 
-COMMAND = [sys.executable, "-c", "from swapbell_device.main import run; run()", "count"]
+from swapbell_device.camera import Camera
+from swapbell_device.count import VIDEO_ENDINGS, Wish
+from swapbell_device.count import count as count_here
+from swapbell_device.moment import Moment
+from swapbell_device.overlay import Overlay
+from swapbell_device.stationfile import StationFile
+from swapbell_models.fault import Mistake
+
+RUN = "from swapbell_device.main import run; run()"
+COMMAND = [sys.executable, "-c", RUN, "count"]
+# Whoever runs the tests may be deaf to Ctrl-C, and a child would inherit that.
+HEARS = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
+INTERRUPTIBLE = [sys.executable, "-c", f"{HEARS}; {RUN}", "count"]
 
 
 @pytest.fixture
@@ -81,6 +96,101 @@ def test_a_missing_folder_for_the_events_is_named(clip: Path, station: Path, tmp
     done = count(clip, "--station", station, "--events", tmp_path / "gone" / "e.jsonl")
     assert done.returncode == 2
     assert "does not exist" in done.stderr
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+
+
+@pytest.fixture
+def times(tmp_path: Path) -> Path:
+    path = tmp_path / "times.txt"
+    path.write_text("".join(f"{frame / 20.0}\n" for frame in range(120)))
+    return path
+
+
+@pytest.mark.parametrize("option", ["--events", "--video"])
+@pytest.mark.parametrize(
+    ("name", "what"),
+    [("clip.avi", "the clip"), ("station.toml", "the station file"), ("times.txt", "the times file")],
+)
+def test_what_is_read_is_never_overwritten(
+    clip: Path, station: Path, times: Path, tmp_path: Path, option: str, name: str, what: str
+) -> None:
+    before, result = files(tmp_path), tmp_path / "." / name
+    done = count(clip, "--station", station, "--times", times, option, result)
+    assert (done.returncode, done.stderr) == (2, f"{option} {result}: that is {what}; choose another name\n")
+    assert files(tmp_path) == before
+
+
+@pytest.mark.parametrize("link", [Path.symlink_to, Path.hardlink_to])
+def test_another_name_for_the_clip_is_the_clip(
+    clip: Path, station: Path, tmp_path: Path, link: Callable[[Path, Path], None]
+) -> None:
+    link(tmp_path / "events.jsonl", clip)
+    before = files(tmp_path)
+    done = count(clip, "--station", station, "--events", tmp_path / "events.jsonl")
+    assert (done.returncode, "that is the clip" in done.stderr) == (2, True)
+    assert files(tmp_path) == before
+
+
+def test_events_and_video_need_two_files(clip: Path, station: Path, tmp_path: Path) -> None:
+    done = count(clip, "--station", station, "--events", tmp_path / "seen.mp4", "--video", tmp_path / "seen.mp4")
+    assert (done.returncode, "that is the file of --events" in done.stderr) == (2, True)
+    assert set(files(tmp_path)) == {"clip.avi", "station.toml"}
+
+
+@pytest.mark.parametrize(
+    ("option", "place", "says"),
+    [
+        ("--events", "", "this is a folder; name a file in it"),
+        ("--video", "", "this is a folder; name a file in it"),
+        ("--events", "gone/e.jsonl", "does not exist"),
+        ("--video", "gone/v.mp4", "does not exist"),
+        ("--events", "pipe", "no ordinary file"),
+        ("--video", "seen.gif", "end its name in one of .mp4"),
+        ("--video", "seen", "end its name in one of .mp4"),
+    ],
+)
+def test_a_place_where_nothing_can_be_written_is_refused_before_counting(
+    station: Path, tmp_path: Path, option: str, place: str, says: str
+) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    wish = {"--events": None, "--video": None} | {option: tmp_path / place}
+
+    def watch(camera: Camera, station: StationFile) -> Iterator[Moment]:
+        raise AssertionError("it began to count")
+
+    with pytest.raises(Mistake) as refused:
+        count_here(Wish(tmp_path / "clip.avi", station, wish["--events"], None, wish["--video"]), watch)
+    assert says in str(refused.value)
+    assert str(tmp_path / place) in str(refused.value)
+
+
+@pytest.mark.parametrize("ending", VIDEO_ENDINGS)
+def test_a_video_may_end_in_what_is_said(tmp_path: Path, ending: str) -> None:
+    with Overlay(tmp_path / f"seen{ending}", (320, 240), 20.0):
+        pass
+
+
+def test_ctrl_c_ends_with_one_line_and_no_file(station: Path, tmp_path: Path) -> None:
+    clip = clips.write_clip(tmp_path / "long.avi", [clips.board()] * 2000)
+    words = [
+        *INTERRUPTIBLE,
+        clip,
+        "--station",
+        station,
+        "--events",
+        tmp_path / "e.jsonl",
+        "--video",
+        tmp_path / "v.mp4",
+    ]
+    with subprocess.Popen(list(map(str, words)), stderr=subprocess.PIPE, text=True) as counting:
+        assert eventually(lambda: any(tmp_path.glob(".v.*.mp4")))
+        counting.send_signal(signal.SIGINT)
+        _, said = counting.communicate(timeout=60)
+    assert (counting.returncode, said) == (130, f"counting {clip} was interrupted; nothing is written\n")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["long.avi", "station.toml"]
 
 
 def test_a_bad_station_file_ends_with_one_line(clip: Path, tmp_path: Path) -> None:
