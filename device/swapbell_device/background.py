@@ -63,7 +63,7 @@ class Background:
         self._spread: Plane = np.asarray(cv2.blur(np.median(off, axis=0).astype(np.float32), (3, 3)), np.float32)
         if len(opening) < OPENING_MIN:
             self._spread[:] = SPREAD_DEFAULT
-        self.raise_bar(BAR_MIN)
+        self.raise_bar(np.zeros_like(self._spread))
 
     def restart(self, works: Sequence[Luma]) -> None:
         """Learn the level anew: the view has been changed."""
@@ -71,14 +71,16 @@ class Background:
         self._light = np.ones_like(self._light)
         self._settle()
 
-    def relight(self, work: Luma) -> None:
-        """Follow the light of a frame: clouds, sun and soft shadows, not bodies."""
+    def relight(self, work: Luma) -> bool:
+        """Follow the light of a frame: clouds, sun and soft shadows, not bodies. Tell whether it has changed."""
         light = (_cells(work) + LIGHT_OFFSET) / self._cells
         if min(light.shape) >= CELLS_MIN:
             light = np.asarray(cv2.medianBlur(light, 5), np.float32)
-        if float(np.abs(light - self._light).max()) > LIGHT_STEP:
+        changed = float(np.abs(light - self._light).max()) > LIGHT_STEP
+        if changed:
             self._light = light
             self._show()
+        return changed
 
     def renew(self, work: Luma, thin: Luma, bodies: Luma, step_s: float) -> None:
         """Move towards a frame and its thin difference wherever there are no bodies (a mask at the mask's scale)."""
@@ -94,10 +96,11 @@ class Background:
         np.copyto(self._level, self._unlit(work), where=mask > 0)
         self._settle()
 
-    def raise_bar(self, least: float) -> None:
-        """Set the bar anew; nothing weaker than `least` is worth seeing [grey levels]."""
+    def raise_bar(self, least: Plane) -> None:
+        """Set the bar anew; nothing weaker than `least` is worth seeing there [grey levels]."""
         bar = cv2.convertScaleAbs(self._spread, alpha=BAR_SPREADS, beta=BAR_OFFSET)
-        self.bar: Luma = np.maximum(np.asarray(bar, np.uint8), np.uint8(min(255.0, max(BAR_MIN, least))))
+        worth = np.minimum(255.0, np.maximum(BAR_MIN, least)).astype(np.uint8)
+        self.bar: Luma = np.maximum(np.asarray(bar, np.uint8), worth)
 
     def _settle(self) -> None:
         self._cells: Plane = _cells(self._level) + LIGHT_OFFSET

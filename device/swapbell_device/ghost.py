@@ -11,14 +11,17 @@ import numpy as np
 
 from swapbell_device.background import Background
 from swapbell_device.camera import Luma
+from swapbell_device.shape import Box
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from cv2.typing import MatLike
 
 # Our choice: the background's edges must be this much stronger than the frame's, and by this many grey levels.
 EDGE_RATIO, EDGE_STEP = 1.5, 4.0
+# Our choice: weaker ghosts are left to the background's own pace [grey levels].
+GHOST_MIN = 10.0
 # The outline lies between the two pixels whose difference makes the edge.
 RING_PX = 3
 # What is mended reaches this far beyond the outline: a body's rim is blurred.
@@ -26,21 +29,32 @@ RIM_PX = 2
 _NEAR = np.ones((3, 3), np.uint8)
 
 
-def mend(work: Luma, ground: Background, least_px: float) -> None:
-    """Mend every ghost of at least that area [px of the work]."""
-    outlines = [*_outlines(work, ground.shown, ground.bar), *_outlines(ground.shown, work, ground.bar)]
-    ghosts = [o for o in outlines if cv2.contourArea(o) >= least_px and _is_ghost(o, work, ground.shown)]
+def mend(work: Luma, ground: Background, boxes: "Iterable[Box]", least_px: float) -> None:
+    """Mend every ghost of at least that area in any of the boxes [px of the work]."""
+    ghosts: list[MatLike] = []
+    bodies: list[MatLike] = []
+    for left, top, width, height in boxes:
+        where = slice(max(0, top), max(0, top) + height), slice(max(0, left), max(0, left) + width)
+        now, then, corner = work[where], ground.shown[where], (max(0, left), max(0, top))
+        for outline in (*_outlines(now, then, corner), *_outlines(then, now, corner)):
+            large = cv2.contourArea(outline) >= least_px
+            (ghosts if large and _is_ghost(outline, work, ground.shown) else bodies).append(outline)
     if ghosts:
-        mask = np.zeros_like(work)
-        cv2.drawContours(mask, ghosts, -1, 255, -1)
-        ground.mend(work, cv2.dilate(mask, _NEAR, iterations=RIM_PX))
+        mask = cv2.dilate(_filled(ghosts, work), _NEAR, iterations=RIM_PX)
+        mask[cv2.dilate(_filled(bodies, work), _NEAR, iterations=RIM_PX) > 0] = 0
+        ground.mend(work, mask)
 
 
-def _outlines(brighter: Luma, darker: Luma, bar: Luma) -> "Sequence[MatLike]":
-    bar = np.asarray(cv2.resize(bar, brighter.shape[::-1], interpolation=cv2.INTER_NEAREST), np.uint8)
-    over = cv2.compare(cv2.subtract(brighter, darker), bar, cv2.CMP_GT)
+def _filled(outlines: "list[MatLike]", work: Luma) -> Luma:
+    mask = np.zeros_like(work)
+    cv2.drawContours(mask, outlines, -1, 255, -1)
+    return mask
+
+
+def _outlines(brighter: Luma, darker: Luma, corner: tuple[int, int]) -> "Sequence[MatLike]":
+    over = cv2.threshold(cv2.subtract(brighter, darker), GHOST_MIN, 255, cv2.THRESH_BINARY)[1]
     over = cv2.morphologyEx(over, cv2.MORPH_OPEN, _NEAR)
-    return cv2.findContours(over, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+    return cv2.findContours(over, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=corner)[0]
 
 
 def _is_ghost(outline: "MatLike", work: Luma, shown: Luma) -> bool:

@@ -70,27 +70,26 @@ class Pieces:
 
 def shape_of(outlines: "Sequence[MatLike]") -> Shape | None:
     """Return the common shape of outlines, None for a line without an area."""
-    area, x, y, a, b, c = _moments(outlines)
+    if len(outlines) == 1:
+        m = cv2.moments(outlines[0])
+        if (area := m["m00"]) <= 0.0:
+            return None
+        centre = m["m10"] / area, m["m01"] / area
+        return _ellipse(area, centre, m["mu20"] / area, m["mu11"] / area, m["mu02"] / area, len(outlines[0]))
+    each = [cv2.moments(outline) for outline in outlines]
+    area, x, y, xx, xy, yy = (sum(m[key] for m in each) for key in ("m00", "m10", "m01", "m20", "m11", "m02"))
     if area <= 0.0:
         return None
+    x, y = x / area, y / area
+    return _ellipse(area, (x, y), xx / area - x * x, xy / area - x * y, yy / area - y * y, sum(map(len, outlines)))
+
+
+def _ellipse(area: float, centre: tuple[float, float], a: float, b: float, c: float, rim: int) -> Shape:
     mean, root = 0.5 * (a + c), math.hypot(0.5 * (a - c), b)
     long = max(1.0, LENGTH_PER_SIGMA * math.sqrt(mean + root))
     wide = max(1.0, LENGTH_PER_SIGMA * math.sqrt(max(0.0, mean - root)))
     # A polygon through the pixels' centres misses half of its rim's pixels (Pick, 1899: A = I + R/2 - 1).
-    return Shape(x, y, long, wide, 0.5 * math.atan2(2.0 * b, a - c), area + 0.5 * sum(map(len, outlines)) + 1.0)
-
-
-def _moments(outlines: "Sequence[MatLike]") -> tuple[float, float, float, float, float, float]:
-    """Return area, centre and central second moments per area."""
-    if len(outlines) == 1:
-        m = cv2.moments(outlines[0])
-        area = m["m00"] or 1.0
-        return m["m00"], m["m10"] / area, m["m01"] / area, m["mu20"] / area, m["mu11"] / area, m["mu02"] / area
-    each = [cv2.moments(outline) for outline in outlines]
-    total, x, y, xx, xy, yy = (sum(m[key] for m in each) for key in ("m00", "m10", "m01", "m20", "m11", "m02"))
-    area = total or 1.0
-    x, y = x / area, y / area
-    return total, x, y, xx / area - x * x, xy / area - x * y, yy / area - y * y
+    return Shape(*centre, long, wide, 0.5 * math.atan2(2.0 * b, a - c), area + 0.5 * rim + 1.0)
 
 
 def cores(difference: Luma, least: float, least_px: float, mm_per_px: float, corner: tuple[int, int]) -> list[Pieces]:

@@ -53,7 +53,7 @@ class Blob:
     whole
         False where the image's edge cuts it.
     contrast
-        Its largest difference from the background [grey levels]; 0 where only a quick look was taken.
+        Its largest difference from the background, as it would be on usual ground [grey levels]; 0 if not looked at.
     width_mm, axis_rad
         Across that axis [mm], and the axis's direction.
     measured

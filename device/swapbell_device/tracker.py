@@ -25,6 +25,8 @@ OVERLAP_SHARE, SHOWING_SHARE = 0.9, 0.35
 GROWN_SHARE = 2.0
 # Our choice: a blob this much wider than a claimant, or longer than any wasp, holds more than one body.
 WIDER, LONGEST_MM = 1.5, 20.0
+# Our choice: a blob this near to where a body should be, in its lengths, and of its area within this factor, is it.
+PLAIN_LENGTHS, PLAIN_AREA = 0.25, 1.5
 # Our choice: a small or weak blob this near is a leg, a wing or a shadow of a body already followed.
 PART_AREA, PART_CONTRAST, PART_LENGTHS, PART_GAP_MM = 0.4, 0.5, 0.75, 1.5
 # Our choice: a new blob this near to one that the image's edge cuts is another shred of the same body.
@@ -60,16 +62,34 @@ class Tracker:
         if not self._tracks and not blobs:
             return []
         unproven = [track for track in self._tracks if not track.proven]
-        free = self._divide(blobs, at_s)
-        self._drop_parts(unproven)
-        free = _match(self._tracks, free, at_s, Track.reach_mm)
-        free = _match(self._tracks, free, at_s, _leap_mm)
+        free = self._go_on(blobs, at_s)
+        if free is None:
+            free = self._divide(blobs, at_s)
+            self._drop_parts(unproven)
+            free = _match(self._tracks, free, at_s, Track.reach_mm)
+            free = _match(self._tracks, free, at_s, _leap_mm)
         self._usual_mm2.extend(track.area_mm2 for track in unproven if track.proven)
         shown = [track for track in self._tracks if track.seen_at_s == at_s]
         self._tell(shown, at_s)
         begun = [Track.of(next(self._numbers), b, at_s) for b in free if not _is_fragment(b, shown, blobs)]
         self._tracks.extend(begun)
         return shown + begun
+
+    def _go_on(self, blobs: Sequence[Blob], at_s: float) -> list[Blob] | None:
+        """Let tracks meet their blobs if all is plain: each finds one of its own size where it should be.
+
+        Returns the blobs that are left, None if anything is not plain.
+        """
+        taken: dict[int, Track] = {}
+        for track in self._tracks:
+            i = _plainly(track, blobs, at_s)
+            if i < 0 or i in taken:
+                return None
+            taken[i] = track
+        for i, track in taken.items():
+            track.alone, track.hidden = True, False
+            track.meet(blobs[i], at_s)
+        return [blob for i, blob in enumerate(blobs) if i not in taken]
 
     def _tell(self, shown: Sequence[Track], at_s: float) -> None:
         if at_s - self._told_at_s >= TELL_S:
@@ -133,6 +153,19 @@ class Tracker:
         if track.proven or blob.width_mm > WIDER * track.width_mm or blob.length_mm > LONGEST_MM:
             return track.area_mm2
         return max(median(self._usual_mm2) if self._usual_mm2 else blob.area_mm2, track.area_mm2)
+
+
+def _plainly(track: Track, blobs: Sequence[Blob], at_s: float) -> int:
+    """Return which blob is plainly a track's, -1 if none is."""
+    if not track.proven:
+        return -1
+    x, y = track.ahead(at_s)
+    reach = PLAIN_LENGTHS * track.length_mm
+    least, most = track.area_mm2 / PLAIN_AREA, track.area_mm2 * PLAIN_AREA
+    for i, blob in enumerate(blobs):
+        if abs(blob.x_mm - x) < reach and abs(blob.y_mm - y) < reach and least < blob.area_mm2 < most:
+            return i
+    return -1
 
 
 def _nearest(blobs: Sequence[Blob], point: Point) -> tuple[float, int]:

@@ -12,8 +12,8 @@ from swapbell_device.window import Window
 if TYPE_CHECKING:
     from cv2.typing import MatLike
 
-# Our choice: 40 mm by 40 mm is larger than any insect, and so is what reaches in 60 mm from the image's edge.
-LARGE_MM2, REACHING_MM2, REACHING_MM = 1600.0, 500.0, 60.0
+# Our choice: 40 mm by 40 mm is larger than any insect, and so is a finger or a stalk of 55 mm.
+LARGE_MM2, REACHING_MM2, REACHING_MM = 1600.0, 250.0, 55.0
 # Our choice: more than this share of the view does not change by insects.
 COVERED_SHARE = 0.35
 # Our choice: how long the view must be free before counting goes on, if it is the same view.
@@ -63,13 +63,12 @@ class Veto:
         area_mm2 = cv2.contourArea(outline) * self._window.mm_per_px**2
         if area_mm2 < REACHING_MM2:
             return False
-        left, top, width, height = cv2.boundingRect(outline)
-        right, bottom = self._window.size
-        clipped = left == 0 or top == 0 or left + width >= right or top + height >= bottom
-        return area_mm2 > LARGE_MM2 or (clipped and max(width, height) * self._window.mm_per_px > REACHING_MM)
+        _, _, width, height = cv2.boundingRect(outline)
+        return area_mm2 > LARGE_MM2 or max(width, height) * self._window.mm_per_px > REACHING_MM
 
     def _is_still(self) -> bool:
         latest = self._works[-1]
         bar = cv2.resize(self._ground.bar, latest.shape[::-1], interpolation=cv2.INTER_NEAREST)
         moved = (cv2.compare(cv2.absdiff(work, latest), bar, cv2.CMP_GT) for work in self._works)
-        return max(int(cv2.countNonZero(mask)) for mask in moved) < STILL_SHARE * latest.size
+        most = max(int(cv2.countNonZero(mask)) for mask in moved)
+        return most < STILL_SHARE * int(latest.size)

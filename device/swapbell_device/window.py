@@ -43,8 +43,8 @@ class Window:
         scale = station.view.mm_per_px((x1 + x2) / 2.0, (y1 + y2) / 2.0)
         self._halvings = _halvings(scale, min(size))
         self.coarse = scale * 2 ** (self._halvings + 1) <= MASK_MM_PER_PX
-        self.step = 2 ** (self._halvings + self.coarse)
-        self.mm_per_px = scale * self.step
+        self.step: int = 1 << (self._halvings + self.coarse)
+        self.mm_per_px: float = scale * self.step
         reach_px = REACH_MM / scale
         self._columns = _span(min(x1, x2) - reach_px, max(x1, x2) + reach_px, size[0], self.step)
         self._rows = _span(min(y1, y2) - reach_px, max(y1, y2) + reach_px, size[1], self.step)
