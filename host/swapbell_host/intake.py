@@ -7,7 +7,7 @@ nothing: the station holds its tallies until somebody adds it.
 
 from collections.abc import Iterable, Set
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import NamedTuple
 
 import msgspec
@@ -23,10 +23,11 @@ from swapbell_models.message import (
 )
 from swapbell_models.tally import Clock, Name, Tally
 
-# Our choice: synced clocks differ by far less; the rule's own window is five minutes.
-FUTURE_MAX = timedelta(minutes=5)
 # Our choice: the wire is younger than this; a clock that says less was never set.
 PAST_MIN_AT = datetime(2025, 1, 1, tzinfo=UTC)
+# Our choice: no counter lives to see it. Of what comes before, nobody can say whether the counter's clock is ahead or
+# ours behind: it is kept, and judged when its time has come.
+TO_COME_MAX_AT = datetime(2200, 1, 1, tzinfo=UTC)
 # Our choice: a counter that runs for longer than ten years has other troubles; it also keeps sums of times in range.
 UP_MAX_S = 10 * 366 * 86_400.0
 # What a 32-bit column holds; at one tally each 15 s it lasts a thousand years.
@@ -134,30 +135,22 @@ class Intake:
             for subject in (Subject.TALLY, Subject.HEALTH)
         }
 
-    def sort(self, batch: Iterable[Arrival], received_at: datetime) -> Sorted:
-        """Read a batch.
-
-        Parameters
-        ----------
-        batch : iterable of Arrival
-            In the order in which it came.
-        received_at : datetime
-            Now, aware UTC.
-        """
+    def sort(self, batch: Iterable[Arrival]) -> Sorted:
+        """Read a batch, in the order in which it came."""
         found = Sorted()
         for arrival in batch:
             try:
-                self._read(arrival, received_at, found)
+                self._read(arrival, found)
             except MalformedMessage as error:
                 found.rejections.append(self._reject(arrival, str(error)))
         return found
 
-    def _read(self, arrival: Arrival, received_at: datetime, found: Sorted) -> None:
+    def _read(self, arrival: Arrival, found: Sorted) -> None:
         known = self._known.get(arrival.topic)
         if known is None:
             raise MalformedMessage(self._stranger(arrival.topic))
         if known.subject is Subject.TALLY:
-            tally = _credible(decode(arrival.payload, Tally), known, received_at)
+            tally = _credible(decode(arrival.payload, Tally), known)
             found.tallies.append(Read(known.station, (*known.station, tally.boot), tally, arrival))
         else:
             health = _spoken(decode(arrival.payload, Health), known)
@@ -178,12 +171,12 @@ class Intake:
         return Rejection(arrival, reason, known.station, claim)
 
 
-def _credible(tally: Tally, known: _Known, received_at: datetime) -> Tally:
+def _credible(tally: Tally, known: _Known) -> Tally:
     _own(tally.station, known)
     if tally.seq > SEQ_MAX or tally.up_s > UP_MAX_S:
         raise MalformedMessage(f"seq {tally.seq} or up_s {tally.up_s} is beyond what a counter can reach")
     if tally.clock is Clock.SYNCED:
-        _check_clock(tally.from_at, received_at)
+        _check_clock(tally.from_at)
     return tally
 
 
@@ -194,12 +187,9 @@ def _spoken(health: Health, known: _Known) -> Health:
     return health
 
 
-def _check_clock(from_at: datetime, received_at: datetime) -> None:
-    if from_at > received_at + FUTURE_MAX:
-        raise MalformedMessage(
-            f"from {from_at.isoformat()} is in the future: the host's clock says {received_at.isoformat()}; "
-            "set the clock that is wrong"
-        )
+def _check_clock(from_at: datetime) -> None:
+    if from_at > TO_COME_MAX_AT:
+        raise MalformedMessage(f"from {from_at.isoformat()} is beyond the life of any counter")
     if from_at < PAST_MIN_AT:
         raise MalformedMessage(f"from {from_at.isoformat()} is too long ago for a clock that calls itself synced")
 

@@ -107,7 +107,7 @@ class Ledger:
         Breakdown
             If it cannot be written; then nothing of the batch is.
         """
-        found = self._intake.sort(batch, received_at)
+        found = self._intake.sort(batch)
         entry = Entry()
         with self._store.transaction() as connection:
             self._sift(connection, found.tallies, entry)

@@ -66,15 +66,13 @@ def serve(
     Breakdown
         If the ledger cannot be written; nothing is acknowledged that is not stored.
     """
-    from swapbell_host import rules
     from swapbell_host.alerts import Alerts
     from swapbell_host.channel import channels
     from swapbell_host.ledger import Ledger
     from swapbell_host.rota import Rota
-    from swapbell_host.standing import Standings
     from swapbell_host.store import ledger_url
     from swapbell_host.subscriber import Subscriber
-    from swapbell_models.message import Subject
+    from swapbell_host.watch import Watch
 
     rules_of, ways_out = config.rules(), channels(config.alerts.urls)
     with (
@@ -82,22 +80,11 @@ def serve(
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
         _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
     ):
-        rota, standings = Rota(rules_of, time.monotonic()), Standings()
+        rota = Rota(rules_of, time.monotonic())
+        watch = Watch(ledger, subscriber, alerts, rules_of, now, say, _warn)
         for batch in subscriber.batches(stop):
-            recorded = ledger.record(batch.arrivals, now())
-            subscriber.ack(batch)
-            for site, station, receipt in recorded.receipts:
-                subscriber.show(site, station, Subject.RECEIPT, receipt)
-            for site, station in rota.due(recorded.stations, time.monotonic()):  # in turn too: silence is news
-                history, rule = ledger.history(site, station, now()), rules_of[site, station]
-                seen = rules.verdict(history, now(), rule)
-                for past in rules.ended(history):
-                    if ledger.notebook.end(past.id, now()):
-                        say(f"{now():%Y-%m-%d %H:%M} UTC, notice {past.id} ended: counts come again")
-                for notice in rules.news(seen, history, now(), rule, subscriber.listening_since):
-                    alerts.tell(notice, now())
-                if standing := standings.news(history, seen, now(), subscriber.connection):
-                    subscriber.show(site, station, Subject.STANDING, standing)
+            for station in rota.due(watch.take(batch), time.monotonic()):  # in turn too: silence is news
+                watch.look(*station)
             alerts.advance(now())
 
 
@@ -112,7 +99,11 @@ def _teller(subscriber: "Subscriber", say: Callable[[str], None]) -> Callable[["
 
 
 def _report(line: str) -> None:
-    sys.stderr.write(f"alerts: {line}\n")
+    _warn(f"alerts: {line}")
+
+
+def _warn(line: str) -> None:
+    sys.stderr.write(f"{line}\n")
     sys.stderr.flush()
 
 

@@ -2,17 +2,20 @@
 
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy import Connection
 
 from swapbell_host import tallybook
 from swapbell_host.healthbook import Healthbook
-from swapbell_host.intake import FUTURE_MAX, Station
+from swapbell_host.intake import Station
 from swapbell_host.notebook import Notebook
 from swapbell_host.recent import KEPT, Recent
 from swapbell_host.rules import History
 from swapbell_models.phase import Phase
+from swapbell_models.readiness import AHEAD_MAX_S
+
+AHEAD_MAX = timedelta(seconds=AHEAD_MAX_S)
 
 
 class Memory:
@@ -40,17 +43,19 @@ class Memory:
         with transaction() as connection:
             self.healths = Healthbook(connection)
             # A tally is received after it ended, or at most a little before by clocks that differ.
-            for station, tally in tallybook.recent(connection, now - KEPT - FUTURE_MAX):
+            for station, tally in tallybook.recent(connection, now - KEPT - AHEAD_MAX):
                 if station in self.recent:
                     self.recent[station].add(tally)
 
     def history(self, site: str, station: str, now: datetime) -> History:
         """Return what is known of a station of the configuration at `now` (aware UTC), for judging it."""
+        recent = self.recent[site, station]
         return History(
             site=site,
             station=station,
             phase=self._phases[site, station],
-            tallies=self.recent[site, station].since(now - KEPT),
+            tallies=recent.since(now - KEPT, now + AHEAD_MAX),
+            ahead_at=recent.ahead_at(),
             health=self.healths.latest(site, station),
             notices=self.notebook.past(site, station, now),
         )

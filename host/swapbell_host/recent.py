@@ -2,11 +2,13 @@
 
 A counter without a clock reports `free`: its `from_at` is a guess and only `up_s` can be trusted. As soon as one
 tally of the same boot is synced, the boot's own start is known (`from_at - up_s`) and every free one of it finds its
-place. Until then free tallies are held apart: they happened, but nobody can say when. The ledger keeps them as they
-came.
+place. Until then free tallies are held apart: they happened, but nobody can say when. So are tallies dated later than
+the host's clock, until their time has come or the clock is set right: nobody can say which clock is wrong. The ledger
+keeps them all as they came.
 """
 
 from bisect import insort
+from collections import deque
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from operator import attrgetter
@@ -17,23 +19,19 @@ from swapbell_models.tally import Clock, Tally
 
 # Our choice: the rule looks at minutes; an hour leaves room for gaps between its windows.
 KEPT = timedelta(hours=1)
+# Our choice: four hours at a tally each 15 s, so that a zone or two of difference find their place.
+AHEAD_KEPT_TALLIES = 1000
 
 _from_at = attrgetter("from_at")
 
 
 class Recent:
-    """The tallies of one station that are not older than an hour, in time order.
+    """The tallies of one station that are not older than an hour, in time order."""
 
-    Attributes
-    ----------
-    heard_at : datetime or None
-        When anything of the station last came in, aware UTC.
-    """
-
-    __slots__ = ("_starts", "_tallies", "_unplaced", "heard_at")
+    __slots__ = ("_ahead", "_starts", "_tallies", "_unplaced")
 
     def __init__(self) -> None:
-        self.heard_at: datetime | None = None
+        self._ahead: deque[Tally] = deque(maxlen=AHEAD_KEPT_TALLIES)
         self._tallies: list[Tally] = []
         self._starts: dict[str, datetime] = {}
         self._unplaced: dict[str, list[Tally]] = {}
@@ -53,8 +51,12 @@ class Recent:
         for tally in self._unplaced.pop(boot, []):
             self._insert(placed(tally, started_at))
 
-    def since(self, begin_at: datetime) -> tuple[Tally, ...]:
-        """Return the tallies that end after `begin_at` and always the latest, in time order; forget the others."""
+    def since(self, begin_at: datetime, latest_at: datetime) -> tuple[Tally, ...]:
+        """Return what ends after `begin_at` and always the latest, in time order; forget what is older.
+
+        What ends later than `latest_at` is not there yet.
+        """
+        self._part(latest_at)
         kept = self._tallies
         stale = 0
         while stale < len(kept) - 1 and kept[stale].to_at <= begin_at:
@@ -62,9 +64,25 @@ class Recent:
         del kept[:stale]
         return tuple(kept)
 
+    def ahead_at(self) -> datetime | None:
+        """Return when the last that came of those dated ahead ends, aware UTC; nothing if `since` found none."""
+        return self._ahead[-1].to_at if self._ahead else None
+
     def unplaced(self) -> Iterable[str]:
         """Return the boots of which only free tallies have come."""
         return tuple(self._unplaced)
+
+    def _part(self, latest_at: datetime) -> None:
+        """Set apart what ends later than `latest_at`, and bring back what no longer does."""
+        kept, come = self._tallies, [tally for tally in self._ahead if tally.to_at <= latest_at]
+        ahead = len(kept)
+        while ahead and kept[ahead - 1].to_at > latest_at:
+            ahead -= 1
+        self._ahead.extend(kept[ahead:])
+        del kept[ahead:]
+        for tally in come:
+            self._ahead.remove(tally)
+            self._insert(tally)
 
     def _add_free(self, tally: Tally) -> None:
         if started_at := self._starts.get(tally.boot):

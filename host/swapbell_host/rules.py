@@ -60,7 +60,9 @@ class History:
         Where the station stands in its job.
     tallies
         The last hour's, in time order, with times that the ledger vouches for (a boot that never knew the time of
-        day is left out); the latest one always, however old it is.
+        day is left out); the latest one always, however old it is. None that is dated ahead of the host's clock.
+    ahead_at
+        The end of the last one that came dated ahead of the host's clock, aware UTC; nothing if none did.
     health
         What the station last said of itself.
     notices
@@ -73,6 +75,7 @@ class History:
     tallies: tuple[Tally, ...] = ()
     health: Health | None = None
     notices: tuple[PastNotice, ...] = ()
+    ahead_at: datetime | None = None
 
 
 def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
@@ -122,7 +125,8 @@ def _found(
     listened = listening_since is not None and (now - listening_since).total_seconds() > rule.silent_s
     if seen.reason is Reason.SILENT and history.phase in COUNTING and listened:
         last_at = seen.last.to_at if seen.last else None
-        return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, _state(history)))
+        ahead = history.ahead_at - now if history.ahead_at else None
+        return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, _state(history), ahead))
     return None
 
 

@@ -17,6 +17,7 @@ from swapbell_host.notebook import EndedNotice
 from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
 from swapbell_host.store import ledger_url, open_existing
+from swapbell_models.notice import ahead_words, lapse
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,8 @@ class StationStatus:
         Tallies that the station may still send, and those that it no longer has.
     rejected
         Messages that could not be read or believed.
+    ahead_s
+        By how much its counts are dated ahead of this host's clock [s]; nothing if they are not.
     """
 
     site: str
@@ -46,6 +49,7 @@ class StationStatus:
     missing: int
     lost: int
     rejected: int
+    ahead_s: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +106,7 @@ class _Reader:
             missing=sum(hole.last - hole.first + 1 for hole in holes if not hole.lost),
             lost=sum(hole.last - hole.first + 1 for hole in holes if hole.lost),
             rejected=self.refused.get(station, 0),
+            ahead_s=(history.ahead_at - self._now).total_seconds() if history.ahead_at else None,
         )
 
     def _last_word_at(self, station: Station) -> datetime | None:
@@ -127,7 +132,7 @@ def _cells(each: StationStatus, now: datetime) -> list[str]:
         f"{each.verdict}: {each.reason}" if each.reason else each.verdict,
         "-" if each.visits is None else str(each.visits),
         "-" if each.watched_share is None else f"{100.0 * each.watched_share:.0f} %",
-        "never" if each.heard_at is None else f"{_age(now - each.heard_at)} ago",
+        "never" if each.heard_at is None else f"{lapse(now - each.heard_at)} ago",
         f"{each.missing}, {each.lost} lost" if each.lost else str(each.missing),
         str(each.rejected),
     ]
@@ -135,17 +140,12 @@ def _cells(each: StationStatus, now: datetime) -> list[str]:
 
 def lines(status: Status) -> Iterator[str]:
     """Yield what stands below the table: the notices, and what came from nobody known."""
+    for each in status.stations:
+        if each.ahead_s is not None:
+            yield f"{each.site}/{each.station}: {ahead_words(timedelta(seconds=each.ahead_s))}"
     for entry in status.notices:
         yield f"notice {entry.id}, told {entry.times_told} times: {entry.notice.text}"
     for past in status.ended:
         yield f"notice {past.id} ended by itself {past.ended_at:%Y-%m-%d %H:%M} UTC: {past.notice.text}"
     if status.rejected_of_strangers:
         yield f"{status.rejected_of_strangers} rejected messages came from nobody whom the configuration names"
-
-
-def _age(age: timedelta) -> str:
-    seconds = max(int(age.total_seconds()), 0)
-    for unit, unit_s in (("d", 86_400), ("h", 3_600), ("min", 60)):
-        if seconds >= unit_s:
-            return f"{seconds // unit_s} {unit}"
-    return f"{seconds} s"

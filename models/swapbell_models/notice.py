@@ -5,7 +5,7 @@ cautions follow. Times are in UTC and say so.
 """
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import Enum
 
 from swapbell_models.message import StationState
@@ -88,12 +88,31 @@ def ready_words(verdict: Verdict, rule: Rule) -> str:
     )
 
 
-def silent_words(last_at: datetime | None, state: StationState | None) -> str:
-    """Say that nothing comes from the station, since when, and what it last said of itself."""
+def silent_words(last_at: datetime | None, state: StationState | None, ahead: timedelta | None = None) -> str:
+    """Say that nothing believable comes from the station, since when, what it last said, and how far ahead it is."""
     since = f"since {last_at:%Y-%m-%d %H:%M} UTC" if last_at else "so far"
     said = f" (its last word: {state.value})" if state else ""
+    if ahead:
+        return f"no count of the present {since}{said}. {ahead_words(ahead)}"
     look = "Look at its power, its camera and its link; silence does not mean that no wasps come."
     return f"no count {since}{said}. {look}"
+
+
+def ahead_words(ahead: timedelta) -> str:
+    """Say that a station's counts are dated ahead of the host's clock, and what becomes of them."""
+    return (
+        f"Counts come dated {lapse(ahead)} ahead of this host's clock; check both clocks. "
+        "They are kept, and judged when their time has come."
+    )
+
+
+def lapse(length: timedelta) -> str:
+    """Return a length of time as a person says it: in its largest whole unit."""
+    seconds = max(int(length.total_seconds()), 0)
+    for unit, unit_s in (("d", 86_400), ("h", 3_600), ("min", 60)):
+        if seconds >= unit_s:
+            return f"{seconds // unit_s} {unit}"
+    return f"{seconds} s"
 
 
 def _luck(verdict: Verdict, rule: Rule) -> str:

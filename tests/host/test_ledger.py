@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
-from swapbell_host.intake import FUTURE_MAX, Arrival
+from swapbell_host.intake import Arrival
 from swapbell_host.ledger import Ledger, Recorded
 from swapbell_host.schema import METADATA, crossings, health, rejected, tallies
 from swapbell_host.sequence import Hole
@@ -153,19 +153,34 @@ def test_ten_megabytes_are_noted_but_not_kept(ledger_name: str) -> None:
 
 
 def test_a_receipt_covers_what_was_rejected_but_kept(ledger_name: str) -> None:
-    ahead = tally(2, start_at=NOW_AT + 2 * FUTURE_MAX)
+    strange = encode(tally(2)).replace(b"synced", b"sundial")
     with opened(ledger_name) as ledger:
-        assert through(record(ledger, tally(1), ahead)) == {"b1": 2}
+        record(ledger, tally(1))
+        assert through(ledger.record([Arrival(topic_of(Subject.TALLY), strange)], NOW_AT)) == {"b1": 2}
     with opened(ledger_name) as ledger:
         assert through(record(ledger, tally(3))) == {"b1": 3}
 
 
-def test_what_was_too_early_once_is_taken_when_it_comes_again(ledger: Ledger) -> None:
-    ahead = tally(1, start_at=NOW_AT + 2 * FUTURE_MAX)
-    later_at = NOW_AT + 3 * FUTURE_MAX
-    record(ledger, ahead)
-    record(ledger, ahead, at=later_at)
-    assert kept(ledger, later_at) == [ahead]
+AHEAD = tally(1, start_at=NOW_AT + timedelta(minutes=42))
+
+
+def test_what_is_dated_ahead_is_kept_and_judged_when_its_time_has_come(ledger_name: str) -> None:
+    later_at = NOW_AT + timedelta(minutes=43)
+    with opened(ledger_name) as ledger:
+        assert through(record(ledger, AHEAD)) == {"b1": 1}
+        assert kept(ledger) == []
+        assert ledger.history(SITE, STATION, NOW_AT).ahead_at == AHEAD.to_at
+        assert kept(ledger, later_at) == [AHEAD]
+    assert (rows(ledger_name, "tallies"), rows(ledger_name, "rejected")) == (1, 0)
+    with opened(ledger_name, later_at) as ledger:
+        assert kept(ledger, later_at) == [AHEAD]
+
+
+def test_what_is_dated_ahead_hides_no_present(ledger_name: str) -> None:
+    now = NOON_AT + timedelta(days=3)
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1), tally(2, start_at=NOON_AT + timedelta(days=300)))
+        assert kept(ledger, now) == [tally(1)]
 
 
 def health_of(*oldest: Held, state: StationState = StationState.WATCHING) -> Health:

@@ -158,6 +158,12 @@ def test_silence_tells_the_stations_last_word() -> None:
     assert "no count since 2026-02-03 01:15 UTC (its last word: lost)" in told.text
 
 
+def test_silence_tells_of_a_clock_that_is_ahead() -> None:
+    ahead = replace(history([]), tallies=(), ahead_at=NOW + timedelta(minutes=42))
+    (told,) = judge(ahead, NOW, RULE)
+    assert "no count of the present so far. Counts come dated 42 min ahead of this host's clock" in told.text
+
+
 @pytest.mark.parametrize(("state", "reason"), [(StationState.BLIND, Reason.BLIND), (StationState.WATCHING, None)])
 def test_a_blind_station_is_not_judged(state: StationState, reason: Reason | None) -> None:
     seen = replace(history([]), health=Health(station="gate", state=state))

@@ -11,7 +11,7 @@ from orchard import SITE, STATION, STATIONS, tally, topic_of, visits
 from swapbell_host.config import Config, parse_config
 from swapbell_host.intake import Arrival
 from swapbell_host.ledger import Ledger
-from swapbell_host.status import StationStatus, read_status
+from swapbell_host.status import StationStatus, lines, read_status
 from swapbell_host.store import ledger_url
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
@@ -54,7 +54,18 @@ def test_a_station_stands_as_its_ledger_says(ledger_name: str) -> None:
     filled(ledger_name, now)
     status = read_status(config_of(ledger_name), now)
     assert status.stations[0] == StationStatus(
-        "orchard", "north", "luring", "touched", "", 18, 0.9, heard_at=now, missing=1, lost=1, rejected=1
+        "orchard",
+        "north",
+        "luring",
+        "touched",
+        "",
+        18,
+        0.9,
+        heard_at=now,
+        missing=1,
+        lost=1,
+        rejected=1,
+        ahead_s=None,
     )
     assert [entry.notice.text for entry in status.notices] == ["Ten visits in five minutes."]
     assert status.rejected_of_strangers == 1
@@ -64,6 +75,18 @@ def test_of_a_station_that_never_spoke_nothing_is_known(ledger_name: str) -> Non
     south = read_status(config_of(ledger_name), datetime.now(UTC)).stations[1]
     assert (south.verdict, south.reason, south.visits, south.watched_share) == ("unjudged", "silent", None, None)
     assert south.heard_at is None
+
+
+def test_a_station_whose_clock_is_ahead_is_shown(sqlite_ledger: str) -> None:
+    now = datetime.now(UTC)
+    ahead = tally(1, start_at=now + timedelta(minutes=42))
+    with Ledger(ledger_url(sqlite_ledger), STATIONS, now) as ledger:
+        ledger.record([Arrival(topic_of(Subject.TALLY), encode(ahead))], now)
+    status = read_status(config_of(sqlite_ledger), now)
+    assert (status.stations[0].ahead_s, status.stations[0].visits) == (42 * 60 + 15, None)
+    assert "orchard/north: Counts come dated 42 min ahead of this host's clock; check both clocks." in "".join(
+        lines(status)
+    )
 
 
 @pytest.fixture

@@ -1,0 +1,71 @@
+"""What the host does with each batch, and with each station whose turn it is."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+
+from swapbell_host import rules
+from swapbell_host.alerts import Alerts
+from swapbell_host.clocks import Clocks
+from swapbell_host.intake import Station
+from swapbell_host.ledger import Ledger
+from swapbell_host.standing import Standings
+from swapbell_host.subscriber import Batch, Subscriber
+from swapbell_models.message import Subject
+from swapbell_models.readiness import Rule
+
+
+class Watch:
+    """The stations of one configuration.
+
+    Parameters
+    ----------
+    ledger, subscriber, alerts
+        Where it writes, where it answers, and whom it tells.
+    rules_of : mapping of Station to Rule
+        Each station's readiness rule.
+    now : callable
+        Returns the time, aware UTC.
+    say, warn : callable
+        Are given a line for each notice that ends, and for each clock that is wrong.
+    """
+
+    def __init__(
+        self,
+        ledger: Ledger,
+        subscriber: Subscriber,
+        alerts: Alerts,
+        rules_of: Mapping[Station, Rule],
+        now: Callable[[], datetime],
+        say: Callable[[str], None],
+        warn: Callable[[str], None],
+    ) -> None:
+        self._ledger, self._subscriber, self._alerts, self._rules_of = ledger, subscriber, alerts, rules_of
+        self._now, self._say, self._warn = now, say, warn
+        self._standings, self._clocks = Standings(), Clocks()
+
+    def take(self, batch: Batch) -> frozenset[Station]:
+        """Write a batch down and only then acknowledge it; return who spoke."""
+        recorded = self._ledger.record(batch.arrivals, self._now())
+        self._subscriber.ack(batch)
+        for site, station, receipt in recorded.receipts:
+            self._subscriber.show(site, station, Subject.RECEIPT, receipt)
+        return recorded.stations
+
+    def look(self, site: str, station: str) -> None:
+        """Judge a station, tell what is news of it, and show how it stands."""
+        now, rule = self._now(), self._rules_of[site, station]
+        history = self._ledger.history(site, station, now)
+        seen = rules.verdict(history, now, rule)
+        self._note(history, now)
+        for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since):
+            self._alerts.tell(notice, now)
+        if standing := self._standings.news(history, seen, now, self._subscriber.connection):
+            self._subscriber.show(site, station, Subject.STANDING, standing)
+
+    def _note(self, history: rules.History, now: datetime) -> None:
+        """Close what has ended, and warn of a clock."""
+        for past in rules.ended(history):
+            if self._ledger.notebook.end(past.id, now):
+                self._say(f"{now:%Y-%m-%d %H:%M} UTC, notice {past.id} ended: counts come again")
+        if warning := self._clocks.news(history, now):
+            self._warn(f"clocks: {warning}")
