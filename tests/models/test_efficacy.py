@@ -48,8 +48,8 @@ def test_the_published_value_of_abbott() -> None:
 def test_schneider_orelli_sun_shepard_and_henderson_tilton_are_one(tb: int, ta: int, cb: int, ca: int) -> None:
     # An identity of the three formulas, with mT = 1 - Ta/Tb, mC = 1 - Ca/Cb, g = Ca/Cb - 1.
     expected = henderson_tilton(tb, ta, cb, ca).fraction
-    assert schneider_orelli(1 - ta / tb, 1 - ca / cb).fraction == pytest.approx(expected, abs=1e-9)
-    assert sun_shepard(1 - ta / tb, ca / cb - 1).fraction == pytest.approx(expected, abs=1e-9)
+    assert schneider_orelli(1 - ta / tb, 1 - ca / cb).fraction == pytest.approx(expected, rel=1e-9, abs=1e-9)
+    assert sun_shepard(1 - ta / tb, ca / cb - 1).fraction == pytest.approx(expected, rel=1e-9, abs=1e-9)
 
 
 @given(counts, st.integers(0, 1000), counts)
