@@ -1,16 +1,15 @@
 """The spool: every tally that is not yet receipted, safe on disk.
 
 A put is durable when it returns. Should the disk refuse, the tally waits in memory, every later put and the end try
-again, and what the disk never takes is told as lost.
-The spool is bounded: the oldest tallies are dropped first and counted. Receipts are noted at once and their rows
-removed together with the next put, which halves the writes to the card; a power cut in between only sends some
-tallies twice.
+again, and what the disk never takes is told as lost. The spool is bounded: the oldest tallies are dropped first and
+counted. Receipts are noted at once and their rows removed together with the next put, which halves the writes to the
+card; a power cut in between only sends some tallies twice.
 """
 
 import sqlite3
 from collections import Counter, deque
 from collections.abc import Callable, Generator, Iterable
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from itertools import chain, islice
 from pathlib import Path
@@ -19,6 +18,7 @@ from types import TracebackType
 from typing import NamedTuple, Self
 
 from swapbell_device import spoolfile
+from swapbell_device.holdings import holdings
 from swapbell_device.spoolrows import Rows
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held, MalformedMessage, decode, encode
@@ -110,10 +110,8 @@ class Spool:
             If the disk still refuses: what waited in memory only is lost.
         """
         with self._lock:
-            try:
+            with closing(self._rows):
                 self._store()
-            finally:
-                self._rows.close()
             if lost := self.unstored + self._lost.total():
                 raise Breakdown(f"{lost} tallies that waited in memory are lost: {self.trouble}")
 
@@ -155,11 +153,9 @@ class Spool:
                 self._store()
 
     def oldest(self) -> tuple[Held, ...]:
-        """Return the oldest tally held of each boot: what is missing below it will never come."""
+        """Return what is held of each boot that is not receipted whole: the oldest tally, and the last ever put."""
         with self._reading():
-            waiting = {tally.boot: tally.seq for tally in reversed(self._waiting)}
-            held = waiting | self._rows.oldest(self._through)
-            return tuple(Held(boot=boot, seq=seq) for boot, seq in held.items())
+            return holdings(self._rows.boots(self._through), self._waiting)
 
     @property
     def dropped(self) -> int:
@@ -169,7 +165,7 @@ class Spool:
 
     @property
     def unstored(self) -> int:
-        """Return how many tallies are in memory only, because the disk refuses them."""
+        """Return how many are in memory only, because the disk refuses them."""
         return len(self._waiting)
 
     @property
@@ -203,10 +199,8 @@ class Spool:
 
     def _carry_over(self, damaged: Path) -> None:
         for payload in spoolfile.readable(damaged):
-            try:
+            with suppress(MalformedMessage):
                 self._waiting.append(decode(payload, Tally))
-            except MalformedMessage:
-                continue
             if len(self._waiting) >= BATCH:
                 self._store()
         self._store()

@@ -14,7 +14,7 @@ from pathlib import Path
 from swapbell_device import wal
 from swapbell_models.fault import Breakdown, Mistake
 
-VERSION = 1
+VERSION = 2
 # Our choice: a tally without crossings takes about 250 bytes; with small pages a put writes little to the card.
 PAGE_BYTES = 1024
 # Our choice: at most about 256 KiB of log to replay after a power cut.
@@ -22,11 +22,13 @@ LOG_PAGES = 256
 # Our choice: another process that is just ending gets this long to let go of the file.
 LOCK_PATIENCE_S = 2.0
 
-# `place` is the boot's number times 2**32 plus the seq: the order of sending, and one key.
+# `place` is the boot's number times 2**32 plus the seq: the order of sending, and one key. Of each boot: how many of
+# its tallies were dropped, the highest seq ever put, and up to where the host has receipted it.
 SCHEMA = f"""
 BEGIN IMMEDIATE;
 CREATE TABLE boot (
-    number INTEGER PRIMARY KEY, name TEXT NOT NULL, dropped INTEGER NOT NULL, mark INTEGER NOT NULL);
+    number INTEGER PRIMARY KEY, name TEXT NOT NULL, dropped INTEGER NOT NULL, last INTEGER NOT NULL,
+    through INTEGER NOT NULL, mark INTEGER NOT NULL);
 CREATE TABLE tally (
     place INTEGER PRIMARY KEY, seconds REAL NOT NULL, payload BLOB NOT NULL, mark INTEGER NOT NULL);
 PRAGMA user_version = {VERSION};
@@ -35,7 +37,7 @@ COMMIT;
 WRONG_MARKS = """
 SELECT (SELECT count(*) FROM tally WHERE mark IS NOT mark_of(place, seconds, payload)
                                       OR place >> 32 NOT IN (SELECT number FROM boot))
-     + (SELECT count(*) FROM boot WHERE mark IS NOT mark_of(number, name, dropped))
+     + (SELECT count(*) FROM boot WHERE mark IS NOT mark_of(number, name, dropped, last, through))
 """
 READABLE = "SELECT payload FROM tally WHERE mark IS mark_of(place, seconds, payload) ORDER BY place "
 

@@ -7,6 +7,7 @@ import sqlite3
 from collections.abc import Generator, Iterator
 from contextlib import closing, contextmanager
 
+from swapbell_device.holdings import BootRow
 from swapbell_device.spoolfile import PAGE_BYTES, mark_of
 from swapbell_models.message import encode
 from swapbell_models.tally import Tally
@@ -19,6 +20,10 @@ IN_ORDER = """
 SELECT boot.name, tally.place & ?, tally.payload
 FROM tally CROSS JOIN boot ON boot.number = tally.place >> ? ORDER BY tally.place
 """
+MARK_BOOT = "UPDATE boot SET mark = mark_of(number, name, dropped, last, through) WHERE number = ?"
+DROPPED = "UPDATE boot SET dropped = dropped + ?1 WHERE number = ?2"
+PUT = "UPDATE boot SET last = max(last, ?1) WHERE number = ?2"
+RECEIPTED = "UPDATE boot SET through = max(through, min(?1, last)) WHERE number = ?2"
 
 
 class Rows:
@@ -55,10 +60,15 @@ class Rows:
         with closing(self._db.execute(order, (SEQ_MAX, SEQ_BITS))) as rows:
             yield from rows
 
-    def oldest(self, after: dict[str, int]) -> dict[str, int]:
-        """Return the lowest seq that each boot holds above `after` (by boot; all where it is not named)."""
-        lowest = {boot: self._one("SELECT min(place)", boot, after) for boot in self._numbers}
-        return {boot: int(place) & SEQ_MAX for boot, place in lowest.items() if place is not None}
+    def boots(self, after: dict[str, int]) -> list[BootRow]:
+        """Return the boots that are not receipted whole, as they stand above `after` (by boot), in their order."""
+        rows = self._db.execute(
+            "SELECT name, last, through FROM boot WHERE last > through ORDER BY number"
+        ).fetchall()
+        return [
+            BootRow(name, self._oldest(name, after), last, max(through, after.get(name, -1)))
+            for name, last, through in rows
+        ]
 
     def count(self, after: dict[str, int]) -> int:
         """Return how many tallies are held above `after`."""
@@ -71,16 +81,19 @@ class Rows:
 
     def insert(self, tally: Tally) -> None:
         """Keep a tally; one that is already there stays as it is."""
-        place, payload = (self._number(tally.boot) << SEQ_BITS) + tally.seq, encode(tally)
+        number, payload = self._number(tally.boot), encode(tally)
+        place = (number << SEQ_BITS) + tally.seq
         row = (place, tally.seconds, payload, mark_of(place, tally.seconds, payload))
         if self._db.execute("INSERT OR IGNORE INTO tally VALUES (?, ?, ?, ?)", row).rowcount:
             self._seconds += tally.seconds
+            self._note(number, PUT, tally.seq)
 
     def remove(self, through: dict[str, int]) -> None:
         """Remove each boot's tallies up to the seq that is given for it."""
         for boot in through.keys() & self._numbers.keys():
-            first = self._numbers[boot] << SEQ_BITS
-            self._remove(first, first + min(through[boot], SEQ_MAX))
+            number, last = self._numbers[boot], min(through[boot], SEQ_MAX)
+            self._remove(number << SEQ_BITS, (number << SEQ_BITS) + last)
+            self._note(number, RECEIPTED, last)
 
     def bound(self, keep_s: float, keep_bytes: int) -> None:
         """Drop the oldest tallies, and count them, until the rest is within both bounds; the newest stays."""
@@ -89,16 +102,20 @@ class Rows:
             if oldest == newest:
                 return
             self._remove(oldest, oldest)
-            self._count_dropped(oldest >> SEQ_BITS, 1)
+            self._note(oldest >> SEQ_BITS, DROPPED, 1)
 
     def count_dropped(self, dropped: dict[str, int]) -> None:
         """Count tallies of each boot as dropped that never came here."""
         for boot, count in dropped.items():
-            self._count_dropped(self._number(boot), count)
+            self._note(self._number(boot), DROPPED, count)
 
     def _measure(self) -> None:
         self._numbers: dict[str, int] = dict(self._db.execute("SELECT name, number FROM boot"))
         (self._seconds,) = self._db.execute("SELECT total(seconds) FROM tally").fetchone()
+
+    def _oldest(self, boot: str, after: dict[str, int]) -> int | None:
+        place = self._one("SELECT min(place)", boot, after)
+        return None if place is None else place & SEQ_MAX
 
     def _one(self, select: str, boot: str, after: dict[str, int]) -> int | None:
         first = self._numbers[boot] << SEQ_BITS
@@ -111,7 +128,8 @@ class Rows:
     def _number(self, boot: str) -> int:
         if boot not in self._numbers:
             number = max(self._numbers.values(), default=0) + 1
-            self._db.execute("INSERT INTO boot VALUES (?, ?, 0, ?)", (number, boot, mark_of(number, boot, 0)))
+            mark = mark_of(number, boot, 0, -1, -1)
+            self._db.execute("INSERT INTO boot VALUES (?, ?, 0, -1, -1, ?)", (number, boot, mark))
             self._numbers[boot] = number
         return self._numbers[boot]
 
@@ -124,8 +142,6 @@ class Rows:
         pages, free = (self._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "freelist_count"))
         return int(pages - free) * PAGE_BYTES
 
-    def _count_dropped(self, number: int, count: int) -> None:
-        self._db.execute(
-            "UPDATE boot SET dropped = dropped + ?1, mark = mark_of(number, name, dropped + ?1) WHERE number = ?2",
-            (count, number),
-        )
+    def _note(self, number: int, change: str, value: int) -> None:
+        self._db.execute(change, (value, number))
+        self._db.execute(MARK_BOOT, (number,))

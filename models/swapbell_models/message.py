@@ -54,11 +54,20 @@ class Receipt(msgspec.Struct, frozen=True, kw_only=True):
     through: Count
 
 
-class Held(msgspec.Struct, frozen=True, kw_only=True):
-    """The oldest tally of a boot that the spool still holds: what is missing below it will never come."""
+class Held(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What the spool still holds of a boot that the host has not receipted whole.
+
+    Attributes
+    ----------
+    seq
+        The oldest tally that it holds: what is missing below it will never come. If it holds none, `last` + 1.
+    last
+        The newest tally that was ever put: what is missing up to it is a hole.
+    """
 
     boot: Name
     seq: Count
+    last: Count | None = None
 
 
 class StationState(Enum):

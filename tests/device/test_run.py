@@ -18,7 +18,7 @@ import pytest
 from clips import STATION, pictures, walk, write_clip
 from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
-from spooled import fill, names, opened
+from spooled import TALLY_S, fill, names, opened, tally
 
 from swapbell_device.camera import Clip, Frame
 from swapbell_device.config import Config, parse_config
@@ -26,7 +26,9 @@ from swapbell_device.delivery import Patience
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.moment import Moment
 from swapbell_device.run import Paced, dated, run, truth
+from swapbell_device.spool import DAY_S
 from swapbell_models.fault import Breakdown, Mistake
+from swapbell_models.message import Held
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Crossing, Direction
 
@@ -101,6 +103,20 @@ def test_health_tells_of_frames_and_spool(broker: Broker, tmp_path: Path) -> Non
     assert last.at is not None
     assert last.at.isoformat() == "2026-02-03T12:00:03.900000+00:00"
     assert last.disk_free_bytes is not None
+
+
+@pytest.mark.part("mosquitto")
+def test_what_the_spool_dropped_is_told_in_health(broker: Broker, tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.sqlite", [], keep_days=TALLY_S / DAY_S) as small:
+        for boot, seq in [("b1", 1), ("b1", 2), ("b2", 1)]:
+            small.put(tally(seq, boot))
+    config = parsed(configured(tmp_path, broker.port))
+    with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
+        run(config, moments(), Event(), spool, BRISK)
+        assert eventually(lambda: host.states()[-1:] == ["stopped"])
+    last = host.healths[-1]
+    assert last.spool_dropped == 2
+    assert last.oldest == (Held(boot="b1", seq=3, last=2),)
 
 
 def test_a_clip_that_ends_without_receipts_says_where_the_tallies_are(tmp_path: Path) -> None:

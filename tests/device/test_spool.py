@@ -13,6 +13,7 @@ from spooled import TALLY_S, fill, names, opened, tally
 
 from swapbell_device import spool as spool_module
 from swapbell_device import spoolfile
+from swapbell_device.holdings import GONE_MAX
 from swapbell_device.spool import DAY_S, Spool
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held, encode
@@ -121,7 +122,47 @@ def test_the_oldest_of_every_boot_is_named(spool: Spool) -> None:
     for boot, seq in [("b1", 7), ("b1", 8), ("b2", 1), ("b2", 2)]:
         spool.put(tally(seq, boot))
     spool.received("b2", 1)
-    assert spool.oldest() == (Held(boot="b1", seq=7), Held(boot="b2", seq=2))
+    assert spool.oldest() == (Held(boot="b1", seq=7, last=8), Held(boot="b2", seq=2, last=2))
+
+
+def test_a_boot_that_was_dropped_whole_is_told_until_it_is_receipted(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.db", keep_days=2 * TALLY_S / DAY_S) as before:
+        for boot, seq in [("b1", 1), ("b1", 2), ("b1", 3), ("b2", 1), ("b2", 2)]:
+            before.put(tally(seq, boot))
+    with opened(tmp_path / "spool.db") as after:
+        assert after.oldest() == (Held(boot="b1", seq=4, last=3), Held(boot="b2", seq=1, last=2))
+        after.received("b1", 2)
+        assert after.oldest()[0] == Held(boot="b1", seq=4, last=3)
+        after.received("b1", 3)
+        assert after.oldest() == (Held(boot="b2", seq=1, last=2),)
+    with opened(tmp_path / "spool.db") as later:
+        assert later.oldest() == (Held(boot="b2", seq=1, last=2),)
+
+
+def test_a_boot_whose_tail_was_dropped_is_told_though_its_head_is_receipted(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.db", keep_days=TALLY_S / DAY_S) as small:
+        small.put(tally(1, "b1"))
+        small.received("b1", 1)
+        small.put(tally(2, "b1"))
+        small.put(tally(1, "b2"))
+        assert small.oldest() == (Held(boot="b1", seq=3, last=2), Held(boot="b2", seq=1, last=1))
+
+
+def test_a_receipt_beyond_what_was_put_does_not_hide_what_is_dropped_later(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.db", keep_days=TALLY_S / DAY_S) as small:
+        small.put(tally(1, "b1"))
+        small.received("b1", 10**12)
+        for boot, seq in [("b1", 2), ("b1", 3), ("b2", 1)]:
+            small.put(tally(seq, boot))
+        assert small.oldest()[0] == Held(boot="b1", seq=4, last=3)
+
+
+def test_only_so_many_boots_that_are_gone_are_told(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.db", keep_days=TALLY_S / DAY_S) as small:
+        for number in range(1, GONE_MAX + 10):
+            small.put(tally(1, f"b{number}"))
+        told = [held.boot for held in small.oldest()]
+    assert told == [f"b{number}" for number in range(9, GONE_MAX + 10)]
 
 
 def test_more_days_than_are_kept_push_out_the_oldest_and_are_counted(tmp_path: Path) -> None:
@@ -130,7 +171,7 @@ def test_more_days_than_are_kept_push_out_the_oldest_and_are_counted(tmp_path: P
             small.put(tally(seq))
         assert names(small.pending(10)) == [("b1", 3), ("b1", 4), ("b1", 5)]
         assert small.dropped == 2
-        assert small.oldest() == (Held(boot="b1", seq=3),)
+        assert small.oldest() == (Held(boot="b1", seq=3, last=5),)
 
 
 def test_more_bytes_than_are_kept_push_out_the_oldest_and_are_counted(tmp_path: Path) -> None:
@@ -209,6 +250,7 @@ def test_a_full_disk_keeps_tallies_in_memory_and_says_so_once(small_disk: Path) 
             held.put(tally(seq))
         assert [seq for _, seq in names(held.pending(100))] == list(range(1, 60))
         assert [seq for _, seq in names(held.newest(5))] == list(range(55, 60))
+        assert held.oldest() == (Held(boot="b1", seq=1, last=59),)
         assert len(held) == 59
         assert held.trouble is not None
         ballast.unlink()
@@ -243,7 +285,7 @@ def test_on_a_full_disk_receipts_still_count(small_disk: Path) -> None:
             held.put(tally(seq))
         held.received("b1", 50)
         assert [seq for _, seq in names(held.pending(100))] == list(range(51, 60))
-        assert held.oldest() == (Held(boot="b1", seq=51),)
+        assert held.oldest() == (Held(boot="b1", seq=51, last=59),)
         ballast.unlink()
 
 
@@ -310,4 +352,5 @@ def test_pending_is_what_was_put_less_what_was_received(
     assert sorted(names(held.pending(1000))) == sorted(expected)
     assert len(held) == len(expected)
     assert {h.boot: h.seq for h in held.oldest()} == {b: min(s for c, s in expected if c == b) for b, _ in expected}
+    assert all(h.last == max(s for c, s in expected if c == h.boot) for h in held.oldest())
     held.close()
