@@ -36,6 +36,10 @@ JITTER_MM = 0.3
 FLIGHT_MM_PER_S, SLENDER, ALONG = 300.0, 0.5, 0.8
 # Our choice: more often a shadow than not.
 SURE = 0.5
+# Our choice: what is this thin for its length is a streak of rain or a blade of grass, not a body.
+THIN, THIN_MM = 0.15, 6.0
+# Our choice: a body is seen in more of the frames since it was first seen; what flickers is rain.
+SEEN_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +96,8 @@ class Track:
         Its name.
     blob
         What was last seen of it alone.
-    x_mm, y_mm, seen_at_s, seen
-        Where and when it was last seen, and how often.
+    x_mm, y_mm, seen_at_s, seen, missed
+        Where and when it was last seen, and in how many frames it was and was not since the first.
     began_at_s, began_mm
         When and where it was first seen.
     length_mm, area_mm2, width_mm, contrast
@@ -125,6 +129,7 @@ class Track:
     vx_mm_per_s: float = 0.0
     vy_mm_per_s: float = 0.0
     seen: int = 1
+    missed: int = 0
     own: int = 1
     alone: bool = True
     hidden: bool = False
@@ -161,7 +166,10 @@ class Track:
     @property
     def believable(self) -> bool:
         """Whether it is seen, moves and looks as a body does."""
-        return self.seen >= SEEN_MIN and self.inside and not self.faint and self.cast < SURE and self._is_steady()
+        if self.seen < max(SEEN_MIN, SEEN_SHARE * (self.seen + self.missed)) or not self.inside:
+            return False
+        thin = self.length_mm > THIN_MM and self.width_mm < THIN * self.length_mm
+        return not (thin or self.faint or self.cast >= SURE) and self._is_steady()
 
     def ahead(self, at_s: float) -> Point:
         """Return where it should be at that time [mm]."""

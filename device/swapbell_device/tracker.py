@@ -68,6 +68,8 @@ class Tracker:
             self._drop_parts(unproven)
             free = _match(self._tracks, free, at_s, Track.reach_mm)
             free = _match(self._tracks, free, at_s, _leap_mm)
+        for track in self._tracks:
+            track.missed += track.seen_at_s < at_s and not track.hidden
         self._usual_mm2.extend(track.area_mm2 for track in unproven if track.proven)
         shown = [track for track in self._tracks if track.seen_at_s == at_s]
         self._tell(shown, at_s)

@@ -22,7 +22,7 @@ def crossings(depths_mm: Iterable[float], along_mm: float = 20.0, length_mm: flo
     gate, found = Gate(STATION), list[Crossing]()
     track: Track | None = None
     for i, depth in enumerate(depths_mm):
-        blob = Blob(50.0 + depth, along_mm, length_mm, 40.0)
+        blob = Blob(50.0 + depth, along_mm, length_mm, 40.0, width_mm=4.0)
         if track is None:
             track = Track.of(1, blob, 0.0)
         else:
@@ -93,3 +93,17 @@ def test_a_longer_body_must_go_further() -> None:
 def test_in_and_out_alternate_whatever_a_body_does(depths_mm: list[float]) -> None:
     found = [crossing.direction for crossing in crossings(depths_mm)]
     assert all(earlier is not later for earlier, later in itertools.pairwise(found))
+
+
+def test_a_streak_of_rain_is_no_body() -> None:
+    gate, found = Gate(STATION), list[Crossing]()
+    track = Track.of(1, Blob(30.0, 20.0, 20.0, 30.0, width_mm=1.5), 0.0)
+    for i, depth in enumerate(way(-20.0, 20.0)[1:], start=1):
+        track.meet(Blob(50.0 + depth, 20.0, 20.0, 30.0, width_mm=1.5), 0.1 * i)
+        found += gate.cross([track], 0.1 * i)
+    assert found == []
+
+
+def test_what_swerves_as_much_as_it_moves_is_no_body() -> None:
+    depths = [depth + 6.0 * (-1) ** i for i, depth in enumerate(way(-20.0, 20.0))]
+    assert crossings(depths) == []
