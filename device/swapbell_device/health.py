@@ -1,4 +1,7 @@
-"""The station's own health, as it reports it; what cannot be read is left out, never zero."""
+"""The station's own health, as it reports it; what cannot be read is left out, never zero.
+
+Frames that a camera dropped are left out too: neither a clip nor a drawn station can know of any.
+"""
 
 import shutil
 from datetime import datetime, timedelta
@@ -29,11 +32,16 @@ class Pulse:
         self._station, self._started_at, self._spool = station, started_at, spool
         self._frames = self._frames_told = 0
         self._at_s = self._at_told_s = 0.0
+        self._ended_by: str | None = None
 
     def beat(self, at_s: float) -> None:
         """Note a frame that was counted, taken at `at_s` [s]."""
         self._frames += 1
         self._at_s = at_s
+
+    def end(self, reason: str) -> None:
+        """Note the one line of what ended the run that did not end well."""
+        self._ended_by = reason
 
     def health(self) -> Health:
         """Return the health now; its frame rate is that since the last time."""
@@ -41,7 +49,7 @@ class Pulse:
             station=self._station,
             state=StationState.WATCHING,
             at=self._started_at + timedelta(seconds=self._at_s),
-            reason=self._spool.trouble,
+            reason=self._ended_by or self._spool.trouble,
             fps=self._fps(),
             temperature_c=_temperature_c(),
             disk_free_bytes=_free_bytes(self._spool.path.parent),

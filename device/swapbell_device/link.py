@@ -69,6 +69,7 @@ class Link:
         self._stop = Event()
         self._stop_by_s = 0.0
         self._state = ""
+        self._heard = False
         self._malformed: bytes | None = None
         self._retry_s = patience.retry_s
 
@@ -88,7 +89,7 @@ class Link:
             self._running.result()
 
     def finish(self, wait_s: float) -> None:
-        """Wait until every tally is receipted, at most `wait_s`, then say that the station stopped."""
+        """Wait until every tally is receipted, at most `wait_s`, then say that the station stopped, and why."""
         self._stop_by_s = time.monotonic() + wait_s
         self._stop.set()
         if self._running is not None:
@@ -109,7 +110,9 @@ class Link:
             self._serve(session)
 
     def _is_over(self) -> bool:
-        return self._stop.is_set() and (time.monotonic() >= self._stop_by_s or not self._spool.pending(1))
+        if not self._stop.is_set():
+            return False
+        return time.monotonic() >= self._stop_by_s or (self._heard and not self._spool.pending(1))
 
     def _serve(self, session: Session) -> None:
         delivery = Delivery(session, self._spool, self._health, self._patience)
@@ -124,6 +127,7 @@ class Link:
 
     def _deliver(self, session: Session, delivery: Delivery) -> bool:
         if session.acknowledged:
+            self._heard = True
             self._tell("up", f"{self._where} takes tallies")
             self._retry_s = self._patience.retry_s
         for payload in session.arrived():

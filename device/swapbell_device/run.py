@@ -156,16 +156,25 @@ def run(config: Config, moments: Iterable[Moment], stop: Event, spool: Spool, pa
     pulse = Pulse(config.station, started_at, spool)
     with Link(config.broker, config.site, config.station, spool, pulse.health, say, patience) as link:
         try:
-            for moment in moments:
-                for tally in book.add(moment.crossings, moment.frame.at_s):
-                    spool.put(tally)
-                pulse.beat(moment.frame.at_s)
-                link.check()
-        finally:
-            for tally in book.close():
-                spool.put(tally)
+            _enter(moments, book, spool, pulse, link)
+        except (Mistake, Breakdown) as fault:
+            pulse.end(str(fault))
+            link.finish(patience.stop_s)
+            raise
         link.finish(patience.stop_s if stop.is_set() else patience.end_s)
     _tell_end(config, spool, stopped=stop.is_set())
+
+
+def _enter(moments: Iterable[Moment], book: Book, spool: Spool, pulse: Pulse, link: Link) -> None:
+    try:
+        for moment in moments:
+            for tally in book.add(moment.crossings, moment.frame.at_s):
+                spool.put(tally)
+            pulse.beat(moment.frame.at_s)
+            link.check()
+    finally:
+        for tally in book.close():
+            spool.put(tally)
 
 
 def stop_on_signal() -> Event:

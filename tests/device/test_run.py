@@ -202,6 +202,19 @@ def test_a_camera_that_fails_loses_nothing_that_was_counted(tmp_path: Path) -> N
         assert [seq for _, seq in names(spool.pending(100))] == [1, 2, 3, 4, 5]
 
 
+@pytest.mark.part("mosquitto")
+@pytest.mark.parametrize("fails_at_s", [0.0, 2.3])
+def test_what_ended_a_run_that_did_not_end_well_is_told_in_health(
+    broker: Broker, tmp_path: Path, fails_at_s: float
+) -> None:
+    config = parsed(configured(tmp_path, broker.port))
+    with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
+        with pytest.raises(Mistake):
+            run(config, moments(fails_at_s=fails_at_s), Event(), spool, Patience(stop_s=5.0))
+        assert eventually(lambda: host.states()[-1:] == ["stopped"])
+    assert host.healths[-1].reason == "clip evening.mp4: it ends early"
+
+
 def test_a_run_that_is_stopped_is_no_failure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     stop = Event()
     stop.set()
