@@ -32,6 +32,9 @@ TO_COME_MAX_AT = datetime(2200, 1, 1, tzinfo=UTC)
 UP_MAX_S = 10 * 366 * 86_400.0
 # What a 32-bit column holds; at one tally each 15 s it lasts a thousand years.
 SEQ_MAX = 2**31 - 1
+# Our choice: half a year at a tally each 15 s, more than a spool holds. Who claims to be further ahead of all that
+# came is not believed, or one false word would make two thousand millions missing.
+CLAIM_MAX = 1_000_000
 # Our choice: all that can be a message is kept whole, the rest is a sample of what somebody sent.
 KEPT_MAX_BYTES = PAYLOAD_MAX_BYTES
 SAMPLE_BYTES = 1024
@@ -182,7 +185,7 @@ def _credible(tally: Tally, known: _Known) -> Tally:
 
 def _spoken(health: Health, known: _Known) -> Health:
     _own(health.station, known)
-    if any(held.seq > SEQ_MAX for held in health.oldest):
+    if any(max(held.seq, held.last or 0) > SEQ_MAX for held in health.oldest):
         raise MalformedMessage(f"oldest names a seq beyond {SEQ_MAX}, what a counter can reach")
     return health
 

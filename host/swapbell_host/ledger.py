@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Row, insert, select, update
 from sqlalchemy.engine import URL
 
 from swapbell_host import refusals, tallybook
-from swapbell_host.intake import Arrival, BootName, Intake, Read, Rejection, Station, Told
+from swapbell_host.intake import CLAIM_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
 from swapbell_host.memory import Memory
 from swapbell_host.rules import History
 from swapbell_host.schema import boots
@@ -48,6 +48,7 @@ class Boot:
     id: int
     came: Sequence
     oldest: int
+    last: int
 
 
 @dataclass(slots=True)
@@ -155,42 +156,51 @@ class Ledger:
         row = connection.execute(select(boots).where(*same)).first()
         if row is None:
             new = insert(boots).values(site=site, station=station, boot=boot_name)
-            return Boot(connection.execute(new.returning(boots.c.id)).scalar_one(), Sequence(), 0)
+            return Boot(connection.execute(new.returning(boots.c.id)).scalar_one(), Sequence(), 0, 0)
         if started_at := tallybook.started_at(connection, row.id):
             self._memory.recent[site, station].place(boot_name, started_at)
         came = _came(connection, site, station, row)
         came.forget_below(row.oldest)
-        return Boot(row.id, came, row.oldest)
+        return Boot(row.id, came, row.oldest, row.last)
 
     def _refuse(self, connection: Connection, rejections: list[Rejection], at: datetime, entry: Entry) -> None:
         refusals.put(connection, rejections, at)
         for rejection in rejections:
             if rejection.station and rejection.claim:
                 boot = self._touch(connection, (*rejection.station, rejection.claim.boot), entry)
-                boot.came.add(rejection.claim.seq)
+                _claim(boot.came, rejection.claim.seq)
 
     def _hear(self, connection: Connection, told: Told, at: datetime, entry: Entry) -> None:
         self._memory.healths.hear(connection, told, at)
         for held in told.health.oldest:
             boot = self._touch(connection, (*told.station, held.boot), entry)
-            if held.seq > boot.oldest:
-                connection.execute(update(boots).where(boots.c.id == boot.id).values(oldest=held.seq))
-                boot.came.forget_below(held.seq)
-                boot.oldest = held.seq
+            oldest, last = max(held.seq, boot.oldest), max(held.last or 0, boot.last)
+            if max(oldest, last) > boot.came.last + CLAIM_MAX or (oldest, last) == (boot.oldest, boot.last):
+                continue
+            connection.execute(update(boots).where(boots.c.id == boot.id).values(oldest=oldest, last=last))
+            boot.came.forget_below(oldest)
+            boot.oldest, boot.last = oldest, last
 
 
 def station_holes(connection: Connection, site: str, station: str) -> list[Hole]:
     """Return the tallies of a station that are missing, boot by boot."""
     of_station = select(boots).where(boots.c.site == site, boots.c.station == station).order_by(boots.c.id)
     rows = connection.execute(of_station).all()
-    return [hole for row in rows for hole in holes(row.boot, _came(connection, site, station, row), row.oldest)]
+    return [
+        hole for row in rows for hole in holes(row.boot, _came(connection, site, station, row), row.oldest, row.last)
+    ]
 
 
 def _came(connection: Connection, site: str, station: str, boot: Row[tuple[object, ...]]) -> Sequence:
     came = tallybook.came(connection, boot.id)
-    for seq in refusals.claimed(connection, site, station, boot.boot):
-        came.add(seq)
+    for seq in sorted(refusals.claimed(connection, site, station, boot.boot)):
+        _claim(came, seq)
     return came
+
+
+def _claim(came: Sequence, seq: int) -> None:
+    if seq <= came.last + CLAIM_MAX:
+        came.add(seq)
 
 
 def _repeated(reads: list[Read], touched: Mapping[BootName, Boot]) -> list[Key]:

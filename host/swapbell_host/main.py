@@ -177,9 +177,10 @@ def show_status(
     if json:
         typer.echo(msgspec.json.encode(status))
         return
-    Console().print(table(status, now))
-    for line in lines(status):
-        typer.echo(line)
+    console = Console(highlight=False, markup=False)
+    console.print(table(status, now, console.width))
+    for line in lines(status):  # whoever reads by program gets each whole
+        console.print(line, soft_wrap=not console.is_terminal)
 
 
 @app.command("ack")

@@ -40,6 +40,13 @@ def counts(connection: Connection) -> dict[tuple[str | None, str | None], int]:
     return {(site, station): count for site, station, count in rows}
 
 
+def newest(connection: Connection) -> dict[tuple[str | None, str | None], str]:
+    """Return why the last refused message of each (site, station) was refused."""
+    last = select(func.max(rejected.c.id)).group_by(rejected.c.site, rejected.c.station)
+    rows = connection.execute(select(rejected).where(rejected.c.id.in_(last))).all()
+    return {(row.site, row.station): row.reason for row in rows}
+
+
 def _row(mark: bytes, rejection: Rejection, received_at: datetime) -> dict[str, object]:
     site, station = rejection.station or (None, None)
     claim = rejection.claim

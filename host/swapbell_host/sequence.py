@@ -71,7 +71,7 @@ class Hole(NamedTuple):
     lost: bool
 
 
-def holes(boot: str, came: Sequence, oldest: int) -> list[Hole]:
+def holes(boot: str, came: Sequence, oldest: int, last: int = 0) -> list[Hole]:
     """Return what is missing of a boot.
 
     Parameters
@@ -82,8 +82,10 @@ def holes(boot: str, came: Sequence, oldest: int) -> list[Hole]:
         What has come, nothing forgotten.
     oldest : int
         What is missing below it is lost.
+    last : int
+        The highest seq that the boot is known to have reached; 0 if nothing is known but what came.
     """
-    gaps = [*came.gaps, *_real(Gap(came.last + 1, oldest - 1))]
+    gaps = [*came.gaps, *_real(Gap(came.last + 1, max(oldest - 1, last)))]
     lost = [Gap(gap.first, min(gap.last, oldest - 1)) for gap in gaps]
     awaited = [Gap(max(gap.first, oldest), gap.last) for gap in gaps]
     return [Hole(boot, *gap, True) for gap in _real(*lost)] + [Hole(boot, *gap, False) for gap in _real(*awaited)]

@@ -1,9 +1,10 @@
 """How the stations stand, read from the ledger alone: the host need not be running."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from rich.console import Console
 from rich.table import Column, Table
 from sqlalchemy import Connection
 
@@ -17,6 +18,7 @@ from swapbell_host.notebook import EndedNotice
 from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
 from swapbell_host.store import ledger_url, open_existing
+from swapbell_models.message import Health
 from swapbell_models.notice import ahead_words, lapse
 
 
@@ -26,16 +28,20 @@ class StationStatus:
 
     Attributes
     ----------
+    reason
+        Why nothing can be said of its traffic.
     visits, watched_share
         In the last five minutes that are known; nothing where nobody watched or the station is silent.
     heard_at
         When the host last had a word of it, aware UTC; nothing if never.
     missing, lost
         Tallies that the station may still send, and those that it no longer has.
-    rejected
-        Messages that could not be read or believed.
+    rejected, refusal
+        Messages that could not be read or believed, and why the newest could not.
     ahead_s
         By how much its counts are dated ahead of this host's clock [s]; nothing if they are not.
+    said, said_at
+        Its last word of itself, and when it was heard, aware UTC; nothing if it never said any.
     """
 
     site: str
@@ -49,7 +55,10 @@ class StationStatus:
     missing: int
     lost: int
     rejected: int
+    refusal: str | None
     ahead_s: float | None
+    said: Health | None
+    said_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +98,7 @@ class _Reader:
     def __init__(self, config: Config, memory: Memory, connection: Connection, now: datetime) -> None:
         self._rules, self._memory, self._connection, self._now = config.rules(), memory, connection, now
         self._heard_at = tallybook.heard_at(connection)
-        self.refused = refusals.counts(connection)
+        self.refused, self._refusals = refusals.counts(connection), refusals.newest(connection)
 
     def station(self, station: Station) -> StationStatus:
         history = self._memory.history(*station, self._now)
@@ -106,7 +115,10 @@ class _Reader:
             missing=sum(hole.last - hole.first + 1 for hole in holes if not hole.lost),
             lost=sum(hole.last - hole.first + 1 for hole in holes if hole.lost),
             rejected=self.refused.get(station, 0),
+            refusal=self._refusals.get(station),
             ahead_s=(history.ahead_at - self._now).total_seconds() if history.ahead_at else None,
+            said=history.health,
+            said_at=self._memory.healths.heard_at(station),
         )
 
     def _last_word_at(self, station: Station) -> datetime | None:
@@ -114,38 +126,67 @@ class _Reader:
         return max((at for at in words_at if at), default=None)
 
 
-def table(status: Status, now: datetime) -> Table:
-    """Return the stations as a table for a terminal."""
-    words = [Column(head, overflow="fold") for head in ("station", "phase", "says")]
-    figures = [Column(head, no_wrap=True) for head in ("visits", "watched", "heard", "missing", "rejected")]
-    found = Table(*words, *figures, box=None, padding=(0, 1, 0, 0))
-    found.caption = "visits and watched share of the last window; heard: age of the last word"
-    for each in status.stations:
-        found.add_row(*_cells(each, now))
+def table(status: Status, now: datetime, width: int) -> Table:
+    """Return the stations as a table for a terminal of so many columns, broken between words only."""
+    whole = _table([_cells(each, now) for each in status.stations])
+    if Console(width=10**4).measure(whole).maximum <= width:
+        return whole
+    return _table([[_broken(cell) for cell in _cells(each, now)] for each in status.stations])
+
+
+def _table(rows: Iterable[Sequence[str]]) -> Table:
+    heads = ("station", "phase", "says", "visits", "watched", "heard", "missing", "rejected")
+    found = Table(*[Column(head, no_wrap=True) for head in heads], box=None, padding=(0, 1, 0, 0))
+    found.caption = "visits and watched share of the last window; heard: its last word and the age of the newest"
+    for row in rows:
+        found.add_row(*row)
     return found
 
 
 def _cells(each: StationStatus, now: datetime) -> list[str]:
+    age = "never" if each.heard_at is None else f"{lapse(now - each.heard_at)} ago"
     return [
         f"{each.site}/{each.station}",
         each.phase,
         f"{each.verdict}: {each.reason}" if each.reason else each.verdict,
         "-" if each.visits is None else str(each.visits),
         "-" if each.watched_share is None else f"{100.0 * each.watched_share:.0f} %",
-        "never" if each.heard_at is None else f"{lapse(now - each.heard_at)} ago",
+        f"{each.said.state.value}, {age}" if each.said else age,
         f"{each.missing}, {each.lost} lost" if each.lost else str(each.missing),
         str(each.rejected),
     ]
 
 
+def _broken(cell: str) -> str:
+    """Break a cell where a reader would: after the site, the verdict, the word."""
+    return cell.replace("/", "/\n").replace(": ", ":\n").replace(", ", ",\n")
+
+
 def lines(status: Status) -> Iterator[str]:
-    """Yield what stands below the table: the notices, and what came from nobody known."""
+    """Yield what stands below the table: what stations said, the notices, and what came from nobody known."""
     for each in status.stations:
-        if each.ahead_s is not None:
-            yield f"{each.site}/{each.station}: {ahead_words(timedelta(seconds=each.ahead_s))}"
+        for words in _words(each):
+            yield f"{each.site}/{each.station}: {words}"
     for entry in status.notices:
         yield f"notice {entry.id}, told {entry.times_told} times: {entry.notice.text}"
     for past in status.ended:
         yield f"notice {past.id} ended by itself {past.ended_at:%Y-%m-%d %H:%M} UTC: {past.notice.text}"
     if status.rejected_of_strangers:
         yield f"{status.rejected_of_strangers} rejected messages came from nobody whom the configuration names"
+
+
+def _words(each: StationStatus) -> Iterator[str]:
+    """Yield what of a station is out of the ordinary."""
+    if each.said and each.said.reason:
+        yield f"it says {each.said.state.value}, because: {_printable(each.said.reason)}"
+    if each.said and each.said.spool_dropped:
+        yield f"its spool has dropped {each.said.spool_dropped} tallies"
+    if each.refusal is not None:
+        yield f"the newest rejection: {_printable(each.refusal)}"
+    if each.ahead_s is not None:
+        yield ahead_words(timedelta(seconds=each.ahead_s))
+
+
+def _printable(words: str) -> str:
+    """Return words from elsewhere as any terminal takes them."""
+    return "".join(letter if letter.isprintable() else "?" for letter in words)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
-from swapbell_host.intake import Arrival
+from swapbell_host.intake import SEQ_MAX, Arrival
 from swapbell_host.ledger import Ledger, Recorded
 from swapbell_host.schema import METADATA, crossings, health, rejected, tallies
 from swapbell_host.sequence import Hole
@@ -204,6 +204,32 @@ def test_what_was_thought_lost_is_taken_when_it_comes(ledger: Ledger) -> None:
 def test_holes_are_listed(ledger: Ledger) -> None:
     record(ledger, tally(1), tally(4), tally(8), health_of(Held(boot="b1", seq=3)))
     assert ledger.holes(SITE, STATION) == [Hole("b1", 2, 2, True), Hole("b1", 3, 3, False), Hole("b1", 5, 7, False)]
+
+
+def test_a_tail_that_the_spool_dropped_is_a_hole(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1), health_of(Held(boot="b1", seq=8, last=7)))
+    with opened(ledger_name) as ledger:
+        assert ledger.holes(SITE, STATION) == [Hole("b1", 2, 7, True)]
+
+
+def test_a_tail_that_the_spool_still_holds_is_awaited(ledger: Ledger) -> None:
+    record(ledger, tally(1), health_of(Held(boot="b1", seq=2, last=7)))
+    assert ledger.holes(SITE, STATION) == [Hole("b1", 2, 7, False)]
+
+
+@pytest.mark.parametrize(("seq", "last"), [(2, SEQ_MAX), (SEQ_MAX, SEQ_MAX), (SEQ_MAX, 0)])
+def test_a_spool_that_claims_to_be_half_a_year_ahead_is_not_believed(ledger: Ledger, seq: int, last: int) -> None:
+    assert through(record(ledger, tally(1), health_of(Held(boot="b1", seq=seq, last=last)))) == {"b1": 1}
+    assert ledger.holes(SITE, STATION) == []
+
+
+def test_a_strange_message_that_claims_to_be_half_a_year_ahead_is_not_believed(ledger_name: str) -> None:
+    strange = Arrival(topic_of(Subject.TALLY), b'{"boot": "b1", "seq": 2000000000}', retained=True)
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1))
+        ledger.record([strange], NOW_AT)
+        assert ledger.holes(SITE, STATION) == []
 
 
 def test_a_station_says_the_same_in_one_row(ledger_name: str) -> None:

@@ -75,3 +75,7 @@ def test_holes_are_what_neither_came_nor_is_to_be_expected(seqs: list[int], olde
 
 def test_a_hole_is_cut_where_the_spool_begins() -> None:
     assert holes("b1", came(1, 9), 5) == [Hole("b1", 2, 4, True), Hole("b1", 5, 8, False)]
+
+
+def test_what_a_boot_reached_and_never_sent_is_a_hole() -> None:
+    assert holes("b1", came(1), 3, 4) == [Hole("b1", 2, 2, True), Hole("b1", 3, 4, False)]
