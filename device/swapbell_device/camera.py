@@ -69,7 +69,8 @@ class Clip:
     Raises
     ------
     Mistake
-        If the clip cannot be read, and from `frames` if it ends before its container says so.
+        If the clip cannot be read, and from `frames` if it ends before its container says so or the times are not as
+        many as its frames.
     """
 
     def __init__(self, path: Path, times: Sequence[float] | None = None) -> None:
@@ -112,7 +113,7 @@ class Clip:
     def _time(self, index: int) -> float:
         assert self._times is not None
         if index >= len(self._times):
-            raise Mistake(f"the times file holds {len(self._times)} times, but {self._path} has more frames")
+            raise self._wrong_times("more")
         return self._times[index] - self._times[0]
 
     def _check_end(self, seen: int, at_s: float) -> None:
@@ -123,6 +124,16 @@ class Clip:
             raise Mistake(
                 f"clip {self._path}: it ends early: {reached_s:.1f} of {promised_s:.1f} s were read; copy it again"
             )
+        if self._times is not None and len(self._times) > self._most_frames(seen):
+            raise self._wrong_times(str(seen))
+
+    def _wrong_times(self, frames: str) -> Mistake:
+        said = f"the times file holds {len(self._times or ())} times, but {self._path} has {frames} frames"
+        return Mistake(f"{said}; give the file that was recorded with this clip")
+
+    def _most_frames(self, seen: int) -> int:
+        """Return how many frames the clip may hold: a decoder may keep the last of those that it states to itself."""
+        return max(seen, self.frames_promised) if _states_its_frames(self._path) else seen
 
     def _tail_s(self, promised_s: float) -> float:
         if _states_its_frames(self._path):

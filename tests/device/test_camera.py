@@ -33,6 +33,18 @@ def test_too_few_times_are_refused(clip: Path) -> None:
         list(Clip(clip, [float(i) for i in range(39)]).frames())
 
 
+@pytest.mark.parametrize("number", [41, 400])
+def test_too_many_times_are_refused_at_the_end(clip: Path, number: int) -> None:
+    with pytest.raises(Mistake, match=f"holds {number} times, but .* has 40 frames"):
+        list(Clip(clip, [float(i) for i in range(number)]).frames())
+
+
+def test_a_last_frame_that_the_decoder_keeps_may_have_its_time(clip: Path) -> None:
+    camera = Clip(clip, [float(i) for i in range(42)])
+    camera.frames_promised = 42
+    assert len(list(camera.frames())) == 40
+
+
 def test_a_missing_clip_is_named(tmp_path: Path) -> None:
     with pytest.raises(Mistake, match=r"gone\.mp4: there is no such file"):
         Clip(tmp_path / "gone.mp4")

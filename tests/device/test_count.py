@@ -92,6 +92,15 @@ def test_a_clip_that_ends_early_leaves_no_file(clip: Path, station: Path, tmp_pa
     assert sorted(path.name for path in tmp_path.iterdir()) == ["clip.avi", "station.toml"]
 
 
+def test_times_of_a_longer_clip_leave_no_file(clip: Path, station: Path, tmp_path: Path) -> None:
+    (tmp_path / "times.txt").write_text("".join(f"{i / 20.0}\n" for i in range(121)))
+    words = ["--times", tmp_path / "times.txt", "--events", tmp_path / "e.jsonl", "--video", tmp_path / "v.mp4"]
+    done = count(clip, "--station", station, *words)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "holds 121 times" in done.stderr
+    assert set(files(tmp_path)) == {"clip.avi", "station.toml", "times.txt"}
+
+
 def test_a_missing_folder_for_the_events_is_named(clip: Path, station: Path, tmp_path: Path) -> None:
     done = count(clip, "--station", station, "--events", tmp_path / "gone" / "e.jsonl")
     assert done.returncode == 2
