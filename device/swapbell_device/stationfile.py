@@ -1,7 +1,7 @@
 """The station file: where the gate lies in the image and how image points lie on the board."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import msgspec
@@ -47,10 +47,11 @@ class GateLine:
 
 @dataclass(frozen=True, slots=True)
 class StationFile:
-    """What calibration knows of a station's view."""
+    """What calibration knows of a station's view; `name` is what to call it in a complaint."""
 
     view: Optics
     gate: GateLine
+    name: str = field(default="station file", compare=False)
 
     def check_size(self, size: tuple[int, int]) -> None:
         """Refuse a gate that lies outside an image of this width and height [px]."""
@@ -58,7 +59,7 @@ class StationFile:
         for x, y in (self.gate.start_px, self.gate.end_px):
             if not (0.0 <= x <= width and 0.0 <= y <= height):
                 raise Mistake(
-                    f"station file: gate.line_px has ({x:g}, {y:g}) outside the image of {width} x {height} px; "
+                    f"{self.name}: gate.line_px has ({x:g}, {y:g}) outside the image of {width} x {height} px; "
                     "calibrate again with this camera's size"
                 )
 
@@ -86,7 +87,7 @@ def parse_station(text: str, name: str) -> StationFile:
     sheet = settings.parse(text, Sheet, what)
     try:
         optics = _optics(sheet.view)
-        return StationFile(optics, _gate(sheet.gate, optics))
+        return StationFile(optics, _gate(sheet.gate, optics), what)
     except ValueError as error:
         raise Mistake(f"{what}: {error}") from error
 

@@ -55,7 +55,7 @@ def test_what_no_station_can_have_is_refused_in_one_line(text: str, says: str) -
 
 
 def test_a_gate_outside_the_image_is_refused() -> None:
-    with pytest.raises(Mistake, match=r"outside the image of 100 x 80"):
+    with pytest.raises(Mistake, match=r"^station file s\.toml: .* outside the image of 100 x 80"):
         parse_station(VIEW + GATE, "s.toml").check_size((100, 80))
 
 
