@@ -59,8 +59,8 @@ class Background:
         self._level: Plane = _middle(opening)
         self._light: Plane = np.ones_like(_cells(self._level))
         self._settle()
-        off = np.stack([thin(_absolute(work, self.shown)) for work in opening])
-        self._spread: Plane = np.asarray(cv2.blur(np.median(off, axis=0).astype(np.float32), (3, 3)), np.float32)
+        off = _middle([thin(_absolute(work, self.shown)) for work in opening])
+        self._spread: Plane = np.asarray(cv2.blur(off, (3, 3)), np.float32)
         if len(opening) < OPENING_MIN:
             self._spread[:] = SPREAD_DEFAULT
         self.raise_bar(np.zeros_like(self._spread))
@@ -128,7 +128,10 @@ class Background:
 
 
 def _middle(works: Sequence[Luma]) -> Plane:
-    return np.asarray(np.median(np.stack(works), axis=0), np.float32)
+    """Return the median of each pixel; sorting bytes takes an eighth of the memory that numpy's median does."""
+    ranked = np.stack(works)
+    ranked.sort(axis=0)
+    return ranked[len(works) // 2].astype(np.float32)
 
 
 def _absolute(one: Luma, other: Luma) -> Luma:

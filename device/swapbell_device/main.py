@@ -38,7 +38,10 @@ def watch(camera: "Camera", station: "StationFile") -> Iterator["Moment"]:
 
     station.check_size(camera.size)
     opening, frames = opened(camera.frames())
+    if not opening:
+        return
     segmenter = Segmenter(Window(station, camera.size), opening)
+    opening.clear()
     tracker, gate = Tracker(), Gate(station)
     for frame in frames:
         blobs = segmenter.blobs(frame)

@@ -10,7 +10,7 @@ from swapbell_models.tally import Crossing
 
 # Our choice: long enough to see past walking bodies, and a board can hold that much.
 OPENING_S = 2.0
-OPENING_BYTES = 16_000_000
+OPENING_BYTES = 8_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ def opened(frames: Iterator[Frame]) -> tuple[list[Frame], Iterator[Frame]]:
     Parameters
     ----------
     frames : iterator of Frame
-        In time order; it is read ahead by at most two seconds or 16 MB.
+        In time order; it is read ahead by at most two seconds or 8 MB.
     """
     opening: list[Frame] = []
     held = 0
