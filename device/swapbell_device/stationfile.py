@@ -8,7 +8,7 @@ import msgspec
 
 from swapbell_models import settings
 from swapbell_models.fault import Mistake
-from swapbell_models.optics import Optics, Point, Square, angled
+from swapbell_models.optics import COORDINATE_MAX, Optics, Point, Square, angled, check_scale
 
 # Our choice: a gate shorter than this cannot let a wasp through (thorax about 3.5 mm).
 GATE_MIN_MM = 1.0
@@ -104,8 +104,9 @@ def _optics(view: View) -> Optics:
 
 def _gate(gate: Gate, optics: Optics) -> GateLine:
     (start, end), inside = gate.line_px, gate.inside_px
-    if not all(math.isfinite(number) for number in (*start, *end, *inside)):
-        raise ValueError("gate.line_px and gate.inside_px need finite numbers")
+    if not all(abs(number) <= COORDINATE_MAX for number in (*start, *end, *inside)):
+        raise ValueError(f"gate.line_px and gate.inside_px need finite numbers, none beyond {COORDINATE_MAX:g}")
+    check_scale(optics, (start, end))
     if math.dist(optics.to_mm(*start), optics.to_mm(*end)) < GATE_MIN_MM:
         raise ValueError(f"gate.line_px is shorter than {GATE_MIN_MM:g} mm; its two ends must lie apart")
     if _is_on_line(start, end, inside):

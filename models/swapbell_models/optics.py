@@ -18,6 +18,12 @@ Point = tuple[float, float]
 PLANE_PAIRS_MIN = 4
 # Our choice: a second singular value this small against the first means that the points lie on one line.
 DEGENERATE_RATIO = 1e-6
+# Our choice, beyond what a lens can give: at 0.001 mm/px a wasp is wider than any sensor, at 100 mm/px a tenth of a
+# pixel long.
+SCALE_MIN_MM_PER_PX = 0.001
+SCALE_MAX_MM_PER_PX = 100.0
+# Our choice, far beyond any sensor and any board.
+COORDINATE_MAX = 1e6
 
 
 class Optics(Protocol):
@@ -43,15 +49,18 @@ class Square:
     Attributes
     ----------
     scale
-        Millimetres per pixel [mm/px], greater than 0.
+        Millimetres per pixel [mm/px], from `SCALE_MIN_MM_PER_PX` to `SCALE_MAX_MM_PER_PX`.
     """
 
     scale: float
 
     def __post_init__(self) -> None:
-        """Refuse what is no scale."""
-        if not 0.0 < self.scale < math.inf:
-            raise ValueError(f"the scale must be a positive number of millimetres per pixel, not {self.scale}")
+        """Refuse what is no scale, or none that a lens can give."""
+        if not _is_scale(self.scale):
+            raise ValueError(
+                f"the scale must be a positive number of millimetres per pixel, from {SCALE_MIN_MM_PER_PX:g} to "
+                f"{SCALE_MAX_MM_PER_PX:g}, not {self.scale:g}"
+            )
 
     def to_mm(self, x_px: float, y_px: float) -> Point:
         """Return the point on the board [mm]."""
@@ -82,11 +91,16 @@ class Angled:
         return _project(self.backward, x_mm, y_mm)
 
     def mm_per_px(self, x_px: float, y_px: float) -> float:
-        """Return the local scale [mm/px], from the homography's Jacobian: its determinant is det H / w^3."""
+        """Return the local scale [mm/px], from the homography's Jacobian: its determinant is det H / w^3.
+
+        Infinite on the board's horizon.
+        """
         a, b, c, d, e, f, g, h, i = self.forward
         w = g * x_px + h * y_px + i
+        if w == 0.0:
+            return math.inf
         determinant = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g)
-        return math.sqrt(abs(determinant / w**3))
+        return math.sqrt(abs(determinant / w / w / w))
 
 
 def angled(image_px: Sequence[Point], board_mm: Sequence[Point]) -> Angled:
@@ -103,7 +117,7 @@ def angled(image_px: Sequence[Point], board_mm: Sequence[Point]) -> Angled:
     Raises
     ------
     ValueError
-        If there are too few points, not equally many, not finite, or they do not fix a plane.
+        If there are too few points, not equally many, not finite, they do not fix a plane, or no lens sees it so.
     """
     source, target = _points(image_px), _points(board_mm)
     if len(source) != len(target):
@@ -115,7 +129,29 @@ def angled(image_px: Sequence[Point], board_mm: Sequence[Point]) -> Angled:
     matrix = np.asarray(np.linalg.inv(to_target) @ normal @ to_source, np.float64)
     if np.linalg.cond(normal) > 1.0 / DEGENERATE_RATIO:
         raise ValueError("the points do not fix a plane: too many of them lie on one line")
-    return Angled(_row(matrix), _row(np.asarray(np.linalg.inv(matrix), np.float64)))
+    view = Angled(_row(matrix), _row(np.asarray(np.linalg.inv(matrix), np.float64)))
+    check_scale(view, image_px)
+    return view
+
+
+def check_scale(view: Optics, points_px: Sequence[Point]) -> None:
+    """Refuse image points [px] at which no lens can give the view's local scale.
+
+    Raises
+    ------
+    ValueError
+        If it is not from `SCALE_MIN_MM_PER_PX` to `SCALE_MAX_MM_PER_PX`.
+    """
+    for x, y in points_px:
+        if not _is_scale(scale := view.mm_per_px(x, y)):
+            raise ValueError(
+                f"a pixel at ({x:g}, {y:g}) would be {scale:g} mm on the board, and no lens gives less than "
+                f"{SCALE_MIN_MM_PER_PX:g} or more than {SCALE_MAX_MM_PER_PX:g}"
+            )
+
+
+def _is_scale(mm_per_px: float) -> bool:
+    return SCALE_MIN_MM_PER_PX <= mm_per_px <= SCALE_MAX_MM_PER_PX
 
 
 def _project(h: tuple[float, ...], x: float, y: float) -> Point:
@@ -125,15 +161,15 @@ def _project(h: tuple[float, ...], x: float, y: float) -> Point:
 
 def _points(pairs: Sequence[Point]) -> NDArray[np.float64]:
     points = np.array(pairs, dtype=np.float64).reshape(len(pairs), 2)
-    if not np.isfinite(points).all():
-        raise ValueError("a point must be two finite numbers")
+    if not (np.abs(points) <= COORDINATE_MAX).all():
+        raise ValueError(f"a point must be two finite numbers, none beyond {COORDINATE_MAX:g}")
     return points
 
 
 def _normalising(points: NDArray[np.float64]) -> NDArray[np.float64]:
     centre = points.mean(axis=0)
     spread = float(np.sqrt(((points - centre) ** 2).sum(axis=1)).mean())
-    if spread == 0.0:
+    if spread < DEGENERATE_RATIO:
         raise ValueError("the points do not fix a plane: they are all one point")
     s = math.sqrt(2.0) / spread
     return np.array([[s, 0.0, -s * centre[0]], [0.0, s, -s * centre[1]], [0.0, 0.0, 1.0]])
@@ -156,4 +192,6 @@ def _solve(source: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[
 
 
 def _row(matrix: NDArray[np.float64]) -> tuple[float, ...]:
+    if matrix[2, 2] == 0.0:
+        raise ValueError("the points put the image's corner on the board's horizon; no lens sees it so")
     return tuple(float(value) for value in (matrix / matrix[2, 2]).ravel())

@@ -38,7 +38,7 @@ def parse(text: str, kind: type[Settings], what: str, dec_hook: Callable[[type, 
     """
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # tomllib.TOMLDecodeError, and what Python says of endless numbers
         raise Mistake(f"{what}: not valid TOML: {error}") from error
     for key, nearest in _strangers(document, inspect.type_info(kind), ""):
         raise Mistake(f"{what}: unknown key {key}; did you mean {nearest}?")

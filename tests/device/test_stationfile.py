@@ -1,8 +1,11 @@
+import math
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from swapbell_device.stationfile import parse_station, read_station
+from swapbell_device.stationfile import StationFile, parse_station, read_station
 from swapbell_models.fault import Mistake
 from swapbell_models.optics import Square
 
@@ -35,6 +38,9 @@ def test_an_angled_view_is_read() -> None:
         ("[view]\nplane_px = [[0,0],[9,0],[9,9],[0,9]]\n" + GATE, "together with plane_mm"),
         ("[view]\nmm_per_px = -0.1\n" + GATE, "positive number"),
         ("[view]\nmm_per_px = nan\n" + GATE, "positive number"),
+        ("[view]\nmm_per_px = 1e300\n" + GATE, "from 0.001 to 100, not 1e"),
+        (f"[view]\nmm_per_px = 1{'0' * 400}\n" + GATE, "at `view.mm_per_px`"),
+        (f"[view]\nmm_per_px = 1{'0' * 5000}\n" + GATE, "not valid TOML"),
         ("[view]\nmm_per_px = 'a'\n" + GATE, "at `view.mm_per_px`"),
         ("[view]\nmm_per_px = true\n" + GATE, "at `view.mm_per_px`"),
         (VIEW + "[gate]\nline_px = [[10, 20], [10, 20]]\ninside_px = [60, 90]\n", "shorter than"),
@@ -72,3 +78,33 @@ def test_a_picture_is_no_station_file(tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_bytes(b"\xff\xd8\xff\xe0")
     with pytest.raises(Mistake, match="not a text file"):
         read_station(tmp_path / "s.toml")
+
+
+number = st.floats() | st.floats(-1e6, 1e6) | st.floats(-1000.0, 1000.0)
+point = st.tuples(number, number).map(list)
+
+
+@given(
+    view=number | st.lists(st.tuples(point, point), min_size=3, max_size=6), line=st.tuples(point, point), at=point
+)
+def test_any_floats_give_a_station_or_a_mistake(
+    view: float | list[tuple[list[float], list[float]]], line: tuple[list[float], list[float]], at: list[float]
+) -> None:
+    seen = f"mm_per_px = {view}"
+    if isinstance(view, list):
+        seen = f"plane_px = {[px for px, _ in view]}\nplane_mm = {[mm for _, mm in view]}"
+    text = f"[view]\n{seen}\n[gate]\nline_px = {list(line)}\ninside_px = {at}\n"
+    told = station_or_reason(text)
+    if isinstance(told, StationFile):
+        ends_mm = [told.view.to_mm(*end) for end in (told.gate.start_px, told.gate.end_px)]
+        assert math.dist(*ends_mm) >= 1.0
+    else:
+        assert "\n" not in told
+        assert "not valid TOML" not in told
+
+
+def station_or_reason(text: str) -> StationFile | str:
+    try:
+        return parse_station(text, "s.toml")
+    except Mistake as refused:
+        return str(refused)

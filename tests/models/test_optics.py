@@ -1,10 +1,11 @@
 import math
+from contextlib import suppress
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from swapbell_models.optics import Square, angled
+from swapbell_models.optics import Square, angled, check_scale
 
 CORNERS_PX = [(100.0, 80.0), (540.0, 90.0), (600.0, 400.0), (60.0, 420.0)]
 CORNERS_MM = [(0.0, 0.0), (80.0, 0.0), (80.0, 60.0), (0.0, 60.0)]
@@ -15,7 +16,7 @@ def test_a_square_view_scales_evenly() -> None:
     assert Square(0.17).to_mm(100.0, 200.0) == pytest.approx((17.0, 34.0))
 
 
-@pytest.mark.parametrize("scale", [0.0, -0.1, math.nan, math.inf])
+@pytest.mark.parametrize("scale", [0.0, -0.1, math.nan, math.inf, 1e300, 1e-300, 100.1, 0.0009])
 def test_no_scale_is_refused(scale: float) -> None:
     with pytest.raises(ValueError, match="positive number"):
         Square(scale)
@@ -75,3 +76,28 @@ def test_unequal_lists_are_refused() -> None:
 def test_a_point_that_is_no_number_is_refused() -> None:
     with pytest.raises(ValueError, match="finite"):
         angled([(math.nan, 0.0), *CORNERS_PX[1:]], CORNERS_MM)
+
+
+@pytest.mark.parametrize("factor", [1e-5, 1e4])
+def test_an_angled_view_at_a_scale_that_no_lens_gives_is_refused(factor: float) -> None:
+    with pytest.raises(ValueError, match="no lens gives"):
+        angled(CORNERS_PX, [(factor * x, factor * y) for x, y in CORNERS_MM])
+
+
+def test_a_view_is_judged_where_it_is_asked_for() -> None:
+    view = angled(CORNERS_PX, CORNERS_MM)
+    check_scale(view, CORNERS_PX)
+    g, h, i = view.forward[6:]
+    with pytest.raises(ValueError, match="no lens gives"):
+        check_scale(view, [(0.0, -i / h), (-i / g, 0.0)])
+
+
+anything = st.floats()
+near = st.floats(-1e6, 1e6)
+
+
+@given(st.lists(st.tuples(anything | near, anything | near, anything | near, anything | near), max_size=6))
+def test_any_floats_give_a_view_or_a_reason(numbers: list[tuple[float, float, float, float]]) -> None:
+    with suppress(ValueError):
+        view = angled([(x, y) for x, y, _, _ in numbers], [(u, v) for _, _, u, v in numbers])
+        assert all(0.0 < view.mm_per_px(x, y) < math.inf for x, y, _, _ in numbers)
