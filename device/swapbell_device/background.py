@@ -131,7 +131,7 @@ def _middle(works: Sequence[Luma]) -> Plane:
     """Return the median of each pixel; sorting bytes takes an eighth of the memory that numpy's median does."""
     ranked = np.stack(works)
     ranked.sort(axis=0)
-    return ranked[len(works) // 2].astype(np.float32)
+    return np.asarray(ranked[len(works) // 2], np.float32)
 
 
 def _absolute(one: Luma, other: Luma) -> Luma:
