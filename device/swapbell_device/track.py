@@ -35,7 +35,7 @@ JITTER_MM = 0.3
 # Our choice: what moves faster than an insect walks flies, and flies along its body within 37 degrees.
 FLIGHT_MM_PER_S, SLENDER, ALONG = 300.0, 0.5, 0.8
 # Our choice: more often a shadow than not.
-SURE = 0.5
+SURE = 0.4
 # Our choice: what is this thin for its length is a streak of rain or a blade of grass, not a body.
 THIN, THIN_MM = 0.15, 6.0
 # Our choice: a body is seen in more of the frames since it was first seen; what flickers is rain.

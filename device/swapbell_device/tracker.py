@@ -36,9 +36,9 @@ USUAL_BODIES, USUAL_SIGHTINGS, TELL_S, TELL_SEEN = 25, 300, 0.1, 8
 # Our choice: a body far weaker than three quarters of the bodies so far is a streak, a shadow, a reflection.
 FAINT_SHARE = 0.4
 # Our choice: a shadow is this much more evenly dark than its body, hardly darker, of a like area, this near, and
-# keeps pace with it; it is taken for one after three such sightings.
-CAST_SOLID, CAST_DARK, CAST_AREA, CAST_LENGTHS = 1.3, 1.05, 2.5, 1.4
-CAST_DRIFT_MM_PER_S, CAST_DRIFT, CAST_SHARE = 8.0, 0.15, 0.25
+# keeps pace with it; it is taken for one after four such sightings.
+CAST_SOLID, CAST_DARK, CAST_LEAST, CAST_AREA, CAST_LENGTHS = 1.2, 1.05, 0.4, 2.5, 1.4
+CAST_DRIFT_MM_PER_S, CAST_DRIFT, CAST_SHARE = 20.0, 0.3, 0.15
 # Our choice: in a shared blob bodies go on as before, and together heed where it is by this much a frame.
 HEED_SHARE = 0.3
 
@@ -236,7 +236,7 @@ def _is_cast(track: Track, other: Track) -> bool:
     off_mm = math.hypot(track.x_mm - other.x_mm, track.y_mm - other.y_mm)
     drift = math.hypot(track.vx_mm_per_s - other.vx_mm_per_s, track.vy_mm_per_s - other.vy_mm_per_s)
     speed = math.hypot(other.vx_mm_per_s, other.vy_mm_per_s)
-    alike = max(track.area_mm2, other.area_mm2) < CAST_AREA * min(track.area_mm2, other.area_mm2)
+    alike = CAST_LEAST * other.area_mm2 < track.area_mm2 < CAST_AREA * other.area_mm2
     return alike and off_mm < CAST_LENGTHS * other.length_mm and drift < CAST_DRIFT_MM_PER_S + CAST_DRIFT * speed
 
 
