@@ -24,6 +24,10 @@ from swapbell_models.message import Health, MalformedMessage, Receipt, StationSt
 TICK_S = 0.1
 # Our choice: what the broker gets to take the last word.
 FAREWELL_S = 2.0
+# Our choice: a broker ends the older of two connections of one name, so stations that share one cut each other off as
+# often as they knock, after seconds; three times in a row is hardly the network.
+BRIEF_S = 10.0
+BRIEF_MAX = 3
 COUNTING = "counting goes on and tallies wait in the spool"
 
 
@@ -62,7 +66,7 @@ class Link:
         patience: Patience = PATIENT,
     ) -> None:
         self._door = Door(broker, site, station)
-        self._where = f"broker {broker.host}:{broker.port}"
+        self._where, self._name = f"broker {broker.host}:{broker.port}", f"{site}/{station}"
         self._spool, self._health, self._say, self._patience = spool, health, say, patience
         self._thread = ThreadPoolExecutor(1, "link")
         self._running: Future[None] | None = None
@@ -70,6 +74,7 @@ class Link:
         self._stop_by_s = 0.0
         self._state = ""
         self._heard = False
+        self._brief = 0
         self._malformed: bytes | None = None
         self._retry_s = patience.retry_s
 
@@ -105,6 +110,7 @@ class Link:
         try:
             session.open()
         except OSError as error:
+            self._brief = 0
             self._tell("unreachable", f"{self._where} cannot be reached ({error.strerror or error}); {COUNTING}")
         else:
             self._serve(session)
@@ -116,6 +122,7 @@ class Link:
 
     def _serve(self, session: Session) -> None:
         delivery = Delivery(session, self._spool, self._health, self._patience)
+        brief_until_s = time.monotonic() + BRIEF_S
         while session.step(TICK_S):
             if session.accepted and not self._deliver(session, delivery):
                 self._tell("stuck", f"{self._where} does not acknowledge what it is sent; {COUNTING}")
@@ -123,12 +130,16 @@ class Link:
             if self._is_over():
                 self._take_leave(session)
                 return
+            if time.monotonic() > brief_until_s:
+                self._brief = 0
+        self._brief += session.acknowledged and time.monotonic() <= brief_until_s
         self._tell(*self._end_of(session))
 
     def _deliver(self, session: Session, delivery: Delivery) -> bool:
         if session.acknowledged:
             self._heard = True
-            self._tell("up", f"{self._where} takes tallies")
+            if self._brief < BRIEF_MAX:
+                self._tell("up", f"{self._where} takes tallies")
             self._retry_s = self._patience.retry_s
         for payload in session.arrived():
             self._receive(payload)
@@ -160,6 +171,9 @@ class Link:
             return "refused", f"{self._where} refuses the station ({session.refusal}); {way_out}; {COUNTING}"
         if not session.accepted:
             return "mute", f"{self._where} does not answer as an MQTT broker; check host and port; {COUNTING}"
+        if self._brief >= BRIEF_MAX:
+            rival = f"another client may be using the name {self._name}; give each station a name of its own"
+            return "rival", f"{self._where} lets the station in and drops it again and again; {rival}; {COUNTING}"
         return "lost", f"{self._where}: the connection was lost; {COUNTING}"
 
     def _tell(self, state: str, line: str) -> None:

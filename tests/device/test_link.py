@@ -4,6 +4,7 @@ import subprocess
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from crooked_broker import CONNACK_ACCEPTED, CONNACK_NOT_AUTHORIZED, CrookedBroker
@@ -11,9 +12,10 @@ from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
 from spooled import names, opened, tally
 
+from swapbell_device import link as link_module
 from swapbell_device.config import BrokerSection
 from swapbell_device.delivery import LIVE, WINDOW, Patience
-from swapbell_device.link import Link
+from swapbell_device.link import BRIEF_MAX, Link
 from swapbell_device.spool import Spool
 from swapbell_models.fault import Mistake
 from swapbell_models.message import Health, Receipt, StationState, Subject, encode
@@ -121,6 +123,51 @@ def test_states_are_told_once_per_change(broker: Broker, spool: Spool, said: lis
     assert said[0] == said[-1] == f"{where} takes tallies"
     assert said[1] == f"{where}: the connection was lost; counting goes on and tallies wait in the spool"
     assert said[2].startswith(f"{where} cannot be reached")
+
+
+RIVAL = "another client may be using the name orchard/north; give each station a name of its own"
+
+
+def ends_with(said: list[str], words: str) -> bool:
+    return eventually(lambda: words in "".join(said[-1:]))
+
+
+def test_two_stations_under_one_name_are_told_so_once(
+    broker: Broker, spool: Spool, said: list[str], tmp_path: Path
+) -> None:
+    told: list[str] = []
+    with (
+        opened(tmp_path / "other.sqlite", []) as other,
+        linked(broker.port, spool, said),
+        linked(broker.port, other, told),
+    ):
+        assert ends_with(said, RIVAL)
+        assert ends_with(told, RIVAL)
+        before = len(said)
+        assert not eventually(lambda: len(said) > before, patience_s=0.5)
+
+
+@patch.object(link_module, "BRIEF_S", 0.3)
+def test_once_the_other_station_has_gone_all_is_well(
+    broker: Broker, spool: Spool, said: list[str], tmp_path: Path
+) -> None:
+    with opened(tmp_path / "other.sqlite", []) as other, linked(broker.port, spool, said):
+        with linked(broker.port, other, []):
+            assert ends_with(said, RIVAL)
+        assert ends_with(said, "takes tallies")
+
+
+def test_a_broker_that_is_restarted_again_and_again_is_no_other_station(
+    broker: Broker, spool: Spool, said: list[str]
+) -> None:
+    with linked(broker.port, spool, said):
+        for _ in range(BRIEF_MAX + 1):
+            assert ends_with(said, "takes tallies")
+            broker.kill()
+            assert ends_with(said, "cannot be reached")
+            broker.restart()
+        assert ends_with(said, "takes tallies")
+    assert RIVAL not in "".join(said)
 
 
 def test_an_unreachable_broker_is_told_once_and_putting_goes_on(spool: Spool, said: list[str]) -> None:
