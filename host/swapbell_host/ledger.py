@@ -18,7 +18,7 @@ from swapbell_host.memory import Memory
 from swapbell_host.rules import History
 from swapbell_host.schema import boots
 from swapbell_host.sequence import Hole, Sequence, holes
-from swapbell_host.store import open_or_make
+from swapbell_host.store import BUSY_MS, open_or_make
 from swapbell_host.tallybook import Key
 from swapbell_models.message import Receipt
 from swapbell_models.phase import Phase
@@ -80,11 +80,11 @@ class Ledger:
         If it cannot be opened; see `store.open_or_make`.
     """
 
-    def __init__(self, url: URL, stations: Mapping[Station, Phase], now: datetime) -> None:
-        self._store = open_or_make(url)
+    def __init__(self, url: URL, stations: Mapping[Station, Phase], now: datetime, *, busy_ms: int = BUSY_MS) -> None:
+        self._store = open_or_make(url, busy_ms)
         self._intake = Intake(stations)
         self._boots: dict[BootName, Boot] = {}
-        self._memory = Memory(self._store.transaction, stations, now)
+        self._memory = Memory(self._store, stations, now)
         self.notebook = self._memory.notebook
 
     def __enter__(self) -> Self:
@@ -127,7 +127,7 @@ class Ledger:
 
     def holes(self, site: str, station: str) -> list[Hole]:
         """Return the tallies of a station that are missing, boot by boot."""
-        with self._store.transaction() as connection:
+        with self._store.reading() as connection:
             return station_holes(connection, site, station)
 
     def _sift(self, connection: Connection, reads: list[Read], entry: Entry) -> None:

@@ -19,6 +19,7 @@ from swapbell_models import fault
 if TYPE_CHECKING:
     from swapbell_host.alerts import Alerts
     from swapbell_host.config import Config
+    from swapbell_host.ledger import Ledger
     from swapbell_host.subscriber import Subscriber
     from swapbell_models.message import NoticeMessage
     from swapbell_models.notice import Notice
@@ -44,9 +45,16 @@ def say(line: str) -> None:
 
 
 def serve(
-    config: "Config", now: Callable[[], datetime], stop: threading.Event, say: Callable[[str], None] = say
+    config: "Config",
+    now: Callable[[], datetime],
+    stop: threading.Event,
+    say: Callable[[str], None] = say,
+    busy_ms: int | None = None,
 ) -> None:
     """Take tallies down, acknowledge them, judge, and tell, until `stop` is set.
+
+    While another program holds the ledger, or its server is away, the host begins anew until it can: the broker keeps
+    what comes, for nothing is acknowledged that is not stored.
 
     Parameters
     ----------
@@ -58,25 +66,42 @@ def serve(
         Ends the loop after the batch in hand.
     say : callable
         Is given a line for each notice told.
+    busy_ms : int, optional
+        How long to wait for another program that holds the ledger [ms]; `store.BUSY_MS` if not said.
 
     Raises
     ------
     Mistake
         If the configuration cannot work: the ledger's place, the broker's password, an alert's address.
     Breakdown
-        If the ledger cannot be written; nothing is acknowledged that is not stored.
+        If the ledger cannot be written.
     """
+    from swapbell_host.ledger import Ledger
+    from swapbell_host.patience import Patience
+    from swapbell_host.store import BUSY_MS, Interrupted, ledger_url
+
+    url, patience = ledger_url(config.ledger), Patience(_warn)
+    while not stop.is_set():
+        try:
+            with Ledger(url, config.phases(), now(), busy_ms=busy_ms or BUSY_MS) as ledger:
+                patience.renew()
+                _attend(ledger, config, now, stop, say)
+        except Interrupted as error:
+            stop.wait(patience.bear(error))
+
+
+def _attend(
+    ledger: "Ledger", config: "Config", now: Callable[[], datetime], stop: threading.Event, say: Callable[[str], None]
+) -> None:
+    """Do the host's work with an open ledger."""
     from swapbell_host.alerts import Alerts
     from swapbell_host.channel import channels
-    from swapbell_host.ledger import Ledger
     from swapbell_host.rota import Rota
-    from swapbell_host.store import ledger_url
     from swapbell_host.subscriber import Subscriber
     from swapbell_host.watch import Watch
 
     rules_of, ways_out = config.rules(), channels(config.alerts.urls)
     with (
-        Ledger(ledger_url(config.ledger), config.phases(), now()) as ledger,
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
         _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
     ):
@@ -202,7 +227,7 @@ def acknowledge_notice(
     if (notice_id is None) != every:
         raise fault.Mistake("ack needs one notice's number, or --all; `swapbell-host status` lists them")
     with open_existing(ledger_url(read_config(config).ledger), writing=True) as store:
-        notebook, now = Notebook(store.transaction), datetime.now(UTC)
+        notebook, now = Notebook(store), datetime.now(UTC)
         if notice_id is not None:
             closed = acknowledge(notebook, notice_id, now, by)
         else:

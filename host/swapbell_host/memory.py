@@ -1,10 +1,7 @@
 """What of the ledger is kept in memory for judging: the last hour of each station, its latest word, its notices."""
 
-from collections.abc import Callable, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import Mapping
 from datetime import datetime, timedelta
-
-from sqlalchemy import Connection
 
 from swapbell_host import tallybook
 from swapbell_host.healthbook import Healthbook
@@ -12,6 +9,7 @@ from swapbell_host.intake import Station
 from swapbell_host.notebook import Notebook
 from swapbell_host.recent import KEPT, Recent
 from swapbell_host.rules import History
+from swapbell_host.store import Store
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import AHEAD_MAX_S
 
@@ -23,8 +21,8 @@ class Memory:
 
     Parameters
     ----------
-    transaction : callable
-        Opens a transaction on the ledger.
+    store : Store
+        The ledger's database.
     phases : mapping of Station to Phase
         The stations, and where each stands in its job.
     now : datetime
@@ -33,14 +31,14 @@ class Memory:
 
     def __init__(
         self,
-        transaction: Callable[[], AbstractContextManager[Connection]],
+        store: Store,
         phases: Mapping[Station, Phase],
         now: datetime,
     ) -> None:
         self._phases = dict(phases)
         self.recent = {station: Recent() for station in phases}
-        self.notebook = Notebook(transaction)
-        with transaction() as connection:
+        self.notebook = Notebook(store)
+        with store.reading() as connection:
             self.healths = Healthbook(connection)
             # A tally is received after it ended, or at most a little before by clocks that differ.
             for station, tally in tallybook.recent(connection, now - KEPT - AHEAD_MAX):

@@ -1,16 +1,15 @@
 """Notices as they stand in the ledger: raised, told, acknowledged or ended. This is the alerts' outbox."""
 
 from collections import defaultdict
-from collections.abc import Callable
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, Row, and_, insert, or_, select, update
+from sqlalchemy import Row, and_, insert, or_, select, update
 
 from swapbell_host.alerts import OpenNotice
 from swapbell_host.rules import REST, PastNotice
 from swapbell_host.schema import notices
+from swapbell_host.store import Store
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 
 # Our choice: an acknowledgement from another program is noticed within a second.
@@ -32,12 +31,12 @@ class Notebook:
 
     Parameters
     ----------
-    transaction : callable
-        Opens a transaction on the ledger.
+    store : Store
+        The ledger's database.
     """
 
-    def __init__(self, transaction: Callable[[], AbstractContextManager[Connection]]) -> None:
-        self._transaction = transaction
+    def __init__(self, store: Store) -> None:
+        self._store = store
         self._past: dict[tuple[str, str], tuple[PastNotice, ...]] = {}
         self._read_at: datetime | None = None
 
@@ -49,7 +48,7 @@ class Notebook:
             notices.c.kind == notice.kind.value,
             notices.c.raised_at == notice.raised_at,
         )
-        with self._transaction() as connection:
+        with self._store.transaction() as connection:
             if connection.execute(select(notices.c.id).where(*same)).first():
                 return False
             connection.execute(insert(notices).values(_row(notice)))
@@ -58,7 +57,7 @@ class Notebook:
 
     def open_notices(self) -> list[OpenNotice]:
         """Return every open notice of every station, oldest first."""
-        with self._transaction() as connection:
+        with self._store.reading() as connection:
             rows = connection.execute(
                 select(notices).where(_IS_OPEN).order_by(notices.c.raised_at, notices.c.id)
             ).all()
@@ -67,14 +66,14 @@ class Notebook:
     def ended_notices(self, since: datetime) -> list[EndedNotice]:
         """Return the notices that ended by themselves since then (aware UTC), oldest first."""
         late = select(notices).where(notices.c.ended_at > since).order_by(notices.c.ended_at, notices.c.id)
-        with self._transaction() as connection:
+        with self._store.reading() as connection:
             rows = connection.execute(late).all()
         return [EndedNotice(row.id, _notice(row), row.ended_at) for row in rows]
 
     def mark_told(self, notice_id: int, at: datetime) -> None:
         """Set when the notice was last told, and add one to how often."""
         told = update(notices).where(notices.c.id == notice_id)
-        with self._transaction() as connection:
+        with self._store.transaction() as connection:
             connection.execute(told.values(told_at=at, times_told=notices.c.times_told + 1))
 
     def acknowledge(self, notice_id: int, at: datetime, by: str | None = None) -> bool:
@@ -86,7 +85,7 @@ class Notebook:
         return self._close(notice_id, ended_at=at)
 
     def _close(self, notice_id: int, **how: object) -> bool:
-        with self._transaction() as connection:
+        with self._store.transaction() as connection:
             closing = update(notices).where(notices.c.id == notice_id, _IS_OPEN)
             done = connection.execute(closing.values(how)).rowcount
         self._read_at = None
@@ -102,7 +101,7 @@ class Notebook:
     def _read_past(self, now: datetime) -> dict[tuple[str, str], tuple[PastNotice, ...]]:
         young = or_(_IS_OPEN, notices.c.acknowledged_at > now - REST)
         found: defaultdict[tuple[str, str], list[PastNotice]] = defaultdict(list)
-        with self._transaction() as connection:
+        with self._store.reading() as connection:
             for row in connection.execute(select(notices).where(young).order_by(notices.c.raised_at)):
                 past = PastNotice(NoticeKind(row.kind), row.raised_at, row.acknowledged_at, row.id)
                 found[row.site, row.station].append(past)

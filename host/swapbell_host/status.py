@@ -86,9 +86,9 @@ def read_status(config: Config, now: datetime) -> Status:
         If the ledger cannot be read; see `store.open_existing`.
     """
     with open_existing(ledger_url(config.ledger)) as store:
-        memory = Memory(store.transaction, config.phases(), now)
+        memory = Memory(store, config.phases(), now)
         still_open, ended = memory.notebook.open_notices(), memory.notebook.ended_notices(now - REST)
-        with store.transaction() as connection:
+        with store.reading() as connection:
             reader = _Reader(config, memory, connection, now)
             stations = tuple(reader.station(station) for station in config.phases())
     return Status(stations, tuple(still_open), tuple(ended), reader.refused.get((None, None), 0))

@@ -11,13 +11,15 @@ from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, OperationalError
 
 from swapbell_host.schema import REVISIONS
 from swapbell_models.fault import Breakdown, Mistake
 
 # Our choice: `ack` writes for a few milliseconds; a slow card gets a thousand times that.
 BUSY_MS = 5_000
+# How a connection is told that it only reads.
+READS = "swapbell_reads"
 
 _NO_ENTRY = "it cannot be opened or written; give its file and folder to the user who runs this, or choose another"
 # What SQLite's result codes mean for a person (sqlite.org/rescode.html), by the name's beginning.
@@ -26,7 +28,7 @@ _SQLITE_WORDS = {
     "SQLITE_READONLY": _NO_ENTRY,
     "SQLITE_PERM": _NO_ENTRY,
     "SQLITE_CANTOPEN": _NO_ENTRY,
-    "SQLITE_BUSY": "another program holds it; end that one first",
+    "SQLITE_BUSY": "another program holds it; wait for it, or end it",
     "SQLITE_CORRUPT": "it is damaged; put it aside, restore a copy or start a new one",
     "SQLITE_NOTADB": "it is not a ledger; choose another file",
     "SQLITE_IOERR": "the disk failed; check it and start again",
@@ -62,6 +64,10 @@ def _path(url: URL) -> Path:
     return Path(str(url.database))
 
 
+class Interrupted(Breakdown):
+    """The database does not let us for now: another program holds it, or the connection is lost."""
+
+
 class Store:
     """An open database.
 
@@ -71,11 +77,13 @@ class Store:
         Where it is.
     writing : bool
         Whether it may be changed.
+    busy_ms : int
+        How long to wait for another program that holds it [ms].
     """
 
-    def __init__(self, url: URL, *, writing: bool) -> None:
+    def __init__(self, url: URL, *, writing: bool, busy_ms: int = BUSY_MS) -> None:
         self._url = url
-        self._engine = _engine(url, writing=writing)
+        self._engine = _engine(url, busy_ms, writing=writing)
 
     def __enter__(self) -> Self:
         return self
@@ -90,15 +98,26 @@ class Store:
         Raises
         ------
         Breakdown
-            In one line, in place of the many of a database's own errors.
+            In one line, in place of the many of a database's own errors; `Interrupted` where it may work later.
         """
+        with self._told(), self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def reading(self) -> Generator[Connection]:
+        """Read what belongs together, without waiting for who writes; raises as `transaction` does."""
+        with self._told(), self._engine.connect().execution_options(**{READS: True}) as connection:
+            yield connection
+
+    @contextmanager
+    def _told(self) -> Generator[None]:
         try:
-            with self._engine.begin() as connection:
-                yield connection
+            yield
         except IntegrityError as error:
             raise Breakdown(f"ledger {display(self._url)}: another host writes to it; give each its own") from error
         except DBAPIError as error:
-            raise Breakdown(f"ledger {display(self._url)}: {_words(error)}") from error
+            kind = Interrupted if _passes(error) else Breakdown
+            raise kind(f"ledger {display(self._url)}: {_words(error)}") from error
 
 
 def open_existing(url: URL, *, writing: bool = False) -> Store:
@@ -120,7 +139,7 @@ def open_existing(url: URL, *, writing: bool = False) -> Store:
     return Store(url, writing=writing)
 
 
-def open_or_make(url: URL) -> Store:
+def open_or_make(url: URL, busy_ms: int = BUSY_MS) -> Store:
     """Open a ledger for a host; make it, or upgrade it, where needed.
 
     Raises
@@ -132,7 +151,7 @@ def open_or_make(url: URL) -> Store:
     """
     if _is_file(url):
         _look(url)
-    store = Store(url, writing=True)
+    store = Store(url, writing=True, busy_ms=busy_ms)
     with store.transaction() as connection:
         if _known_revision(url, connection) != REVISIONS[-1]:
             _upgrade(connection)
@@ -179,7 +198,7 @@ def _upgrade(connection: Connection) -> None:
     command.upgrade(config, REVISIONS[-1])
 
 
-def _engine(url: URL, *, writing: bool) -> Engine:
+def _engine(url: URL, busy_ms: int, *, writing: bool) -> Engine:
     sqlite = _is_file(url)
     if sqlite and not writing:
         url = url.set(database=f"file:{quote(str(url.database))}").update_query_dict({"mode": "ro", "uri": "true"})
@@ -188,17 +207,17 @@ def _engine(url: URL, *, writing: bool) -> Engine:
     except (NoSuchModuleError, ModuleNotFoundError) as error:
         raise Mistake(f"ledger {display(url)}: no driver for it here ({error}); use postgresql+psycopg://") from error
     if sqlite:
-        _prepare_sqlite(engine, writing=writing)
+        _prepare_sqlite(engine, busy_ms, writing=writing)
     return engine
 
 
-def _prepare_sqlite(engine: Engine, *, writing: bool) -> None:
+def _prepare_sqlite(engine: Engine, busy_ms: int, *, writing: bool) -> None:
     """Make transactions ours: the driver would open them late and leave table changes outside."""
 
     @event.listens_for(engine, "connect")
     def _connect(connection: Any, _record: object) -> None:  # pyright: ignore[reportUnusedFunction]
         connection.isolation_level = None
-        connection.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+        connection.execute(f"PRAGMA busy_timeout = {busy_ms}")
         connection.execute("PRAGMA foreign_keys = ON")
         if writing:
             connection.execute("PRAGMA journal_mode = WAL")
@@ -206,7 +225,19 @@ def _prepare_sqlite(engine: Engine, *, writing: bool) -> None:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:  # pyright: ignore[reportUnusedFunction]
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+        writes = writing and not connection.get_execution_options().get(READS)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _passes(error: DBAPIError) -> bool:
+    """Tell whether it may work later without anybody's doing here: a lock, or a database server that is away."""
+    name, state = getattr(error.orig, "sqlite_errorname", None), getattr(error.orig, "sqlstate", None)
+    if name is not None:
+        return str(name).startswith("SQLITE_BUSY")
+    # Class 08 is a lost connection, 57P a server that shuts down or starts (PostgreSQL's appendix on error codes); a
+    # server that does not answer has none to give.
+    lost = state is None or str(state).startswith(("08", "57P"))
+    return error.connection_invalidated or (isinstance(error, OperationalError) and lost)
 
 
 def _words(error: DBAPIError) -> str:

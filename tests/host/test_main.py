@@ -16,6 +16,8 @@ import pytest
 from mosquitto_child import Broker
 from orchard import Party, run_host, tally, topic_of, visits
 
+from swapbell_host.config import read_config
+from swapbell_host.main import serve
 from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject, encode
 from swapbell_models.tally import Tally
 
@@ -225,6 +227,39 @@ def test_strange_messages_are_kept_and_stop_nobody(host_toml: Path, broker: Brok
     said = json.loads(ran(host_toml, "status", "--json").stdout)
     assert said["stations"][0]["rejected"] + said["rejected_of_strangers"] == len(STRANGE)
     assert [seq for seq, _ in stored(host_toml.parent / "ledger.sqlite")] == [8, 9]
+
+
+def test_a_ledger_that_another_program_holds_is_waited_for_and_nothing_is_acknowledged(
+    host_toml: Path, broker: Broker, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ledger = host_toml.parent / "ledger.sqlite"
+    with serving(host_toml), Party(broker.port) as station:
+        station.wait_for(Subject.STANDING, Standing, lambda _: True)  # it listens
+        station.send(tally(1, start_at=datetime.now(UTC)))
+        station.wait_for(Subject.RECEIPT, Receipt, lambda receipt: receipt.through == 1)
+        with closing(sqlite3.connect(ledger, isolation_level=None)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            station.send(tally(2, start_at=datetime.now(UTC)))  # once: it comes again only if nobody acknowledged it
+            time.sleep(1.5)
+            assert station.received() == 1
+        station.wait_for(Subject.RECEIPT, Receipt, lambda receipt: receipt.through == 2, within_s=20.0)
+    said = capsys.readouterr().err
+    assert said.count("another program holds it") == 1
+    assert [seq for seq, _ in stored(ledger)] == [1, 2]
+
+
+@contextmanager
+def serving(config: Path) -> Iterator[None]:
+    """Serve in this process, with little patience for a ledger that is held."""
+    stop = threading.Event()
+    words = (read_config(config), lambda: datetime.now(UTC), stop, lambda _line: None)
+    thread = threading.Thread(target=serve, args=words, kwargs={"busy_ms": 100})
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join(20.0)
 
 
 @pytest.mark.part("tmpfs")

@@ -1,16 +1,17 @@
 import sqlite3
 import subprocess
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from orchard import NOON_AT, STATIONS, tally, topic_of, visits
+from orchard import NOON_AT, SITE, STATION, STATIONS, tally, topic_of, visits
+from postgres_child import Cluster
 
 from swapbell_host.intake import Arrival
 from swapbell_host.ledger import Ledger
-from swapbell_host.store import display, ledger_url, open_existing
+from swapbell_host.store import Interrupted, display, ledger_url, open_existing, open_or_make
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Subject, encode
 
@@ -131,6 +132,42 @@ def filled(ledger: Ledger) -> tuple[Breakdown, int]:
         except Breakdown as full:
             return full, first - 1
     raise AssertionError("the disk is never full")
+
+
+def test_what_a_ledger_took_is_on_the_disk_before_it_is_promised(sqlite_ledger: str) -> None:
+    # FULL is 2 (sqlite.org/pragma.html): in WAL mode each commit waits for the disk.
+    with open_or_make(ledger_url(sqlite_ledger)) as store, store.transaction() as connection:
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+
+
+@contextmanager
+def held(path: str) -> Iterator[None]:
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield
+
+
+def test_a_ledger_that_another_program_holds_is_read_all_the_same(sqlite_ledger: str) -> None:
+    with Ledger(ledger_url(sqlite_ledger), STATIONS, NOW_AT, busy_ms=50) as ledger, held(sqlite_ledger):
+        assert ledger.notebook.open_notices() == []
+        assert ledger.history(SITE, STATION, NOW_AT).notices == ()
+
+
+def test_a_ledger_that_another_program_holds_may_be_written_later(sqlite_ledger: str) -> None:
+    sent = [Arrival(topic_of(Subject.TALLY), encode(tally(1)))]
+    with Ledger(ledger_url(sqlite_ledger), STATIONS, NOW_AT, busy_ms=50) as ledger:
+        with held(sqlite_ledger), pytest.raises(Interrupted, match="another program holds it"):
+            ledger.record(sent, NOW_AT)
+        ledger.record(sent, NOW_AT)
+
+
+def test_a_server_that_ends_a_connection_may_be_reached_later(cluster: Cluster, blank_database: str) -> None:
+    with open_or_make(ledger_url(cluster.database(like=blank_database))) as store:
+        with pytest.raises(Interrupted), store.transaction() as connection:
+            connection.exec_driver_sql("SELECT pg_terminate_backend(pg_backend_pid())")
+        with store.transaction() as connection:
+            assert connection.exec_driver_sql("SELECT 1").scalar() == 1
 
 
 def test_a_url_that_nobody_understands_is_refused() -> None:
