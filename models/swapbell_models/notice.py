@@ -83,7 +83,7 @@ def ready_words(verdict: Verdict, rule: Rule) -> str:
     counts = ", ".join(_count(window) for window in verdict.windows)
     proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else f"confirmed by {CONFIRMED_BY[rule.confirm]}"
     return (
-        f"ready for the swap: {counts} visits in the last windows of {_minutes(rule.window_s)} "
+        f"ready for the swap: visits per {_minutes(rule.window_s)}, oldest to newest: {counts} "
         f"(rule: {rule.visits}), {_rate(verdict, rule)}; {proof}. {SWAP_CAUTION}"
     )
 
@@ -134,7 +134,9 @@ def _rate(verdict: Verdict, rule: Rule) -> str:
 def _count(window: Window) -> str:
     if window.visits is None:
         return "none watched"
-    return f"at least {window.counted}" if gappy(window) else f"{window.counted}"
+    if not gappy(window):
+        return f"{window.counted}"
+    return f"at least {window.counted}" if window.counted else "not fully watched"
 
 
 def _minutes(seconds: float) -> str:

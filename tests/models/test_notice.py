@@ -41,7 +41,7 @@ def test_ready_tells_the_counts_the_rate_with_its_limits_and_the_proof(confirm: 
     words = ready_words(verdict(BUSY, Rule(confirm=confirm)), Rule(confirm=confirm))
     # Garwood (1936): 41 events have the exact limits 29.42 and 55.62 (SciPy's chi2.ppf), here over three windows.
     assert words.startswith(
-        "ready for the swap: 14, 14, 13 visits in the last windows of 5 min (rule: 10), "
+        "ready for the swap: visits per 5 min, oldest to newest: 14, 14, 13 (rule: 10), "
         "13.7 per 5 min (95% limits 9.8 to 18.5); "
     )
     assert proof in words
@@ -63,7 +63,12 @@ def test_ready_carries_the_cautions(caution: str) -> None:
 def test_what_was_not_watched_is_said() -> None:
     visits_s = [at_s for at_s in BUSY if at_s > 300]
     words = ready_words(verdict(visits_s, Rule(), gap=(0, 450)), Rule())
-    assert "none watched, at least 14, 13 visits" in words
+    assert "oldest to newest: none watched, at least 14, 13 (rule" in words
+
+
+def test_a_window_with_gaps_and_no_visit_is_not_counted_as_empty() -> None:
+    words = ready_words(verdict([at_s for at_s in BUSY if at_s >= 300], Rule(), gap=(100, 200)), Rule())
+    assert "oldest to newest: not fully watched, 14, 13 (rule" in words
 
 
 def test_silent_tells_since_when_and_the_last_word() -> None:
