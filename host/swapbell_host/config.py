@@ -15,6 +15,7 @@ Strict: an unknown key is a mistake, answered with the nearest one that is known
 """
 
 from collections import Counter
+from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -24,11 +25,13 @@ from msgspec import Meta
 from swapbell_models import settings
 from swapbell_models.fault import Mistake
 from swapbell_models.phase import Phase
-from swapbell_models.readiness import RULE_VISITS, SILENT_S, Confirm, Rule
+from swapbell_models.readiness import RULE_VISITS, SILENT_S, WINDOWS, Confirm, Rule
 from swapbell_models.tally import Name
 from swapbell_models.traffic import WINDOW_S
 
 PositiveSeconds = Annotated[float, Meta(gt=0.0)]
+# Our choice: within less than a minute no count is more than luck; after more than an hour the season has moved on.
+WindowSeconds = Annotated[float, Meta(ge=60.0, le=3600.0)]
 # IANA's registered port for MQTT.
 MQTT_PORT = 1883
 
@@ -57,7 +60,7 @@ class RuleSection(msgspec.Struct, frozen=True, kw_only=True):
     """The readiness rule of all stations; see `swapbell_models.readiness.Rule`."""
 
     visits: int = RULE_VISITS
-    window_s: float = WINDOW_S
+    window_s: WindowSeconds = WINDOW_S
     confirm: Confirm = Confirm.TWO_OF_THREE
 
 
@@ -102,6 +105,10 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "sta
     def phases(self) -> dict[tuple[str, str], Phase]:
         """Return the phase of each (site, station)."""
         return {(station.site, station.name): station.phase for station in self.stations}
+
+    def kept(self) -> timedelta:
+        """Return how much of the past the rule looks at."""
+        return timedelta(seconds=WINDOWS * self.rule.window_s)
 
     def rules(self) -> dict[tuple[str, str], Rule]:
         """Return the readiness rule of each (site, station)."""

@@ -6,7 +6,7 @@ little more than its insert. `swapbell-host ack` may close notices in between; n
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple, Self
 
 from sqlalchemy import Connection, Row, insert, select, update
@@ -15,6 +15,7 @@ from sqlalchemy.engine import URL
 from swapbell_host import refusals, tallybook
 from swapbell_host.intake import CLAIM_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
 from swapbell_host.memory import Memory
+from swapbell_host.recent import KEPT
 from swapbell_host.rules import History
 from swapbell_host.schema import boots
 from swapbell_host.sequence import Hole, Sequence, holes
@@ -80,11 +81,19 @@ class Ledger:
         If it cannot be opened; see `store.open_or_make`.
     """
 
-    def __init__(self, url: URL, stations: Mapping[Station, Phase], now: datetime, *, busy_ms: int = BUSY_MS) -> None:
+    def __init__(
+        self,
+        url: URL,
+        stations: Mapping[Station, Phase],
+        now: datetime,
+        *,
+        kept: timedelta = KEPT,
+        busy_ms: int = BUSY_MS,
+    ) -> None:
         self._store = open_or_make(url, busy_ms)
         self._intake = Intake(stations)
         self._boots: dict[BootName, Boot] = {}
-        self._memory = Memory(self._store, stations, now)
+        self._memory = Memory(self._store, stations, now, kept)
         self.notebook = self._memory.notebook
 
     def __enter__(self) -> Self:

@@ -83,7 +83,7 @@ def serve(
     url, patience = ledger_url(config.ledger), Patience(_warn)
     while not stop.is_set():
         try:
-            with Ledger(url, config.phases(), now(), busy_ms=busy_ms or BUSY_MS) as ledger:
+            with Ledger(url, config.phases(), now(), kept=config.kept(), busy_ms=busy_ms or BUSY_MS) as ledger:
                 patience.renew()
                 _attend(ledger, config, now, stop, say)
         except Interrupted as error:

@@ -26,7 +26,9 @@ class Memory:
     phases : mapping of Station to Phase
         The stations, and where each stands in its job.
     now : datetime
-        Aware UTC; the hour before it is read.
+        Aware UTC; the hour before it is read, or more if `kept` is longer.
+    kept : timedelta
+        How much of the past the rule looks at.
     """
 
     def __init__(
@@ -34,14 +36,15 @@ class Memory:
         store: Store,
         phases: Mapping[Station, Phase],
         now: datetime,
+        kept: timedelta = KEPT,
     ) -> None:
-        self._phases = dict(phases)
+        self._phases, self._kept = dict(phases), max(kept, KEPT)
         self.recent = {station: Recent() for station in phases}
         self.notebook = Notebook(store)
         with store.reading() as connection:
             self.healths = Healthbook(connection)
             # A tally is received after it ended, or at most a little before by clocks that differ.
-            for station, tally in tallybook.recent(connection, now - KEPT - AHEAD_MAX):
+            for station, tally in tallybook.recent(connection, now - self._kept - AHEAD_MAX):
                 if station in self.recent:
                     self.recent[station].add(tally)
 
@@ -52,7 +55,7 @@ class Memory:
             site=site,
             station=station,
             phase=self._phases[site, station],
-            tallies=recent.since(now - KEPT, now + AHEAD_MAX),
+            tallies=recent.since(now - self._kept, now + AHEAD_MAX),
             ahead_at=recent.ahead_at(),
             health=self.healths.latest(site, station),
             notices=self.notebook.past(site, station, now),

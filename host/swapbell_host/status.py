@@ -86,7 +86,7 @@ def read_status(config: Config, now: datetime) -> Status:
         If the ledger cannot be read; see `store.open_existing`.
     """
     with open_existing(ledger_url(config.ledger)) as store:
-        memory = Memory(store, config.phases(), now)
+        memory = Memory(store, config.phases(), now, config.kept())
         still_open, ended = memory.notebook.open_notices(), memory.notebook.ended_notices(now - REST)
         with store.reading() as connection:
             reader = _Reader(config, memory, connection, now)

@@ -163,6 +163,9 @@ def _look(url: URL) -> None:
     path = _path(url)
     if not path.parent.is_dir():
         raise Mistake(f"ledger {path}: the folder {path.parent} does not exist; make it or choose another place")
+    if path.exists() and not path.is_file():
+        kind = "a folder; name a file in it" if path.is_dir() else "no file; choose another place"
+        raise Mistake(f"ledger {path}: it is {kind}")
     if not path.exists() or path.stat().st_size == 0:
         return
     with Store(url, writing=False) as store, store.transaction() as connection:

@@ -283,6 +283,14 @@ def test_only_the_last_hour_is_judged_and_always_the_last_tally(ledger_name: str
         assert kept(ledger, NOON_AT + timedelta(days=9)) == [tally(10)]
 
 
+def test_as_much_is_judged_as_the_rule_looks_at(sqlite_ledger: str) -> None:
+    now, told = NOON_AT + timedelta(hours=2), [tally(1), tally(2)]
+    for _ in ("at once", "after a restart"):
+        with Ledger(ledger_url(sqlite_ledger), STATIONS, now, kept=timedelta(hours=3)) as ledger:
+            record(ledger, *told)
+            assert kept(ledger, now) == told
+
+
 def test_a_batch_that_fails_leaves_nothing(ledger_name: str) -> None:
     with opened(ledger_name) as first, opened(ledger_name) as second:
         record(second, tally(3, crossings=visits(1.0)))

@@ -79,6 +79,11 @@ def test_a_missing_folder_is_named(tmp_path: Path) -> None:
         open_ledger(tmp_path / "attic" / "ledger.sqlite")
 
 
+def test_a_folder_is_no_ledger(tmp_path: Path) -> None:
+    with pytest.raises(Mistake, match="it is a folder; name a file in it"):
+        open_ledger(tmp_path)
+
+
 def test_an_empty_file_becomes_a_ledger(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite"
     path.touch()
