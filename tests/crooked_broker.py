@@ -23,6 +23,7 @@ class CrookedBroker:
 
     def __init__(self, answer: bytes, hears_bytes: int = 0) -> None:
         self.connections = 0
+        self.heard = b""
         self._answer, self._hears_bytes = answer, hears_bytes
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._server.getsockname()[1]
@@ -56,6 +57,8 @@ class CrookedBroker:
             client.sendall(self._answer)
             heard = 0
             while heard < self._hears_bytes:
-                heard += len(client.recv(min(7, self._hears_bytes - heard))) or self._hears_bytes
+                piece = client.recv(min(7, self._hears_bytes - heard))
+                self.heard += piece
+                heard += len(piece) or self._hears_bytes
         except OSError:
             return

@@ -123,8 +123,11 @@ class Subscriber:
             self._client.line.send(b"".join(packets.puback(each.mid) for each in batch.arrivals if each.mid))
 
     def show(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
-        """Publish, retained, how something stands: now or not at all, for it is soon said again."""
-        if self.listening_since and self._client.line:
+        """Publish, retained, how something stands: now or not at all, for it is soon said again.
+
+        A session's old messages come before the broker has answered our subscription: their receipts are due already.
+        """
+        if self._client.is_connected() and self._client.line:
             self._client.line.send(packets.publish(topic(site, station, subject), encode(message), retain=True))
 
     def call(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:

@@ -249,6 +249,15 @@ def test_a_broker_that_drops_us_in_the_middle_of_a_message_is_tried_again(
     assert "connection lost; trying again" in capsys.readouterr().err
 
 
+def test_what_comes_before_the_subscription_is_answered_gets_its_receipt_at_once() -> None:
+    name = topic_of(Subject.TALLY).encode()
+    old_message = bytes([0x32, len(name) + 5, 0, len(name)]) + name + bytes([0, 1]) + b"x"
+    with CrookedBroker(CONNACK_ACCEPTED + old_message, 1000) as crooked, reading(crooked.port) as reader:
+        reader.take(1)
+        reader.subscriber.show("orchard", "north", Subject.RECEIPT, Receipt(boot="b1", through=3))
+        reader.until(lambda: topic_of(Subject.RECEIPT).encode() in crooked.heard)
+
+
 @pytest.mark.parametrize("key", ["password_file", "ca_file"])
 def test_a_file_that_cannot_be_read_is_named(tmp_path: Path, key: str) -> None:
     missing = str(tmp_path / "missing")
