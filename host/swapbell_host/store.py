@@ -208,7 +208,8 @@ def _engine(url: URL, busy_ms: int, *, writing: bool) -> Engine:
     try:
         engine = create_engine(url, connect_args={} if sqlite else {"connect_timeout": 10})
     except (NoSuchModuleError, ModuleNotFoundError) as error:
-        raise Mistake(f"ledger {display(url)}: no driver for it here ({error}); use postgresql+psycopg://") from error
+        way_out = "use postgresql+psycopg:// after pip install 'swapbell[postgresql]'"
+        raise Mistake(f"ledger {display(url)}: no driver for it here ({error}); {way_out}") from error
     if sqlite:
         _prepare_sqlite(engine, busy_ms, writing=writing)
     return engine
