@@ -23,8 +23,6 @@ LENGTHS_MAX = 21
 FOLLOW_SHARE, AREA_STEP = 0.2, 2.0
 # Our choice: a body that was alone this often and has come this far is one: fragments and ghosts do not.
 ALONE_MIN, ALONE_S, PROVEN_MM = 5, 0.35, 5.0
-# The length of an ellipse three times as long as wide is twice the root of its area: 2 sqrt(3 / pi).
-LENGTH_PER_ROOT = 1.95
 # Our choice: over this time a body's way is compared with how it swerved from where it should have been.
 WAY_S = 0.7
 # Our choice: a body that goes somewhere swerves less than this share of its way, and in its first frames much less;

@@ -9,7 +9,6 @@ keeps them all as they came.
 
 from bisect import insort
 from collections import deque
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from operator import attrgetter
 
@@ -67,10 +66,6 @@ class Recent:
     def ahead_at(self) -> datetime | None:
         """Return when the last that came of those dated ahead ends, aware UTC; nothing if `since` found none."""
         return self._ahead[-1].to_at if self._ahead else None
-
-    def unplaced(self) -> Iterable[str]:
-        """Return the boots of which only free tallies have come."""
-        return tuple(self._unplaced)
 
     def _part(self, latest_at: datetime) -> None:
         """Set apart what ends later than `latest_at`, and bring back what no longer does."""
