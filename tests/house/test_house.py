@@ -1,5 +1,7 @@
 import ast
 import re
+import shutil
+import subprocess
 import tomllib
 from collections.abc import Iterator
 from functools import cache
@@ -43,6 +45,13 @@ def modules() -> list[Path]:
 
 
 def own_files() -> Iterator[Path]:
+    """Yield the committed files; where git cannot tell which those are, all that lie where they belong."""
+    git = shutil.which("git")
+    told = subprocess.run([git, "ls-files", "-z"], cwd=HOME, capture_output=True, check=False) if git else None
+    if told is not None and told.returncode == 0:
+        named = (HOME / name for name in told.stdout.decode("utf-8").split("\0") if name)
+        yield from (path for path in named if path.is_file())
+        return
     for top in (*ROOMS, "tests", "docs", ".ci"):
         yield from (path for path in (HOME / top).rglob("*") if path.is_file() and "__pycache__" not in path.parts)
     yield from (path for path in HOME.iterdir() if path.is_file() and path.name != ".git")
