@@ -4,7 +4,7 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from swapbell_device.spool import Entry, Spool
+from swapbell_device.spooling.spool import Entry, Spool
 from swapbell_models.tally import Clock, Tally
 
 STARTED_AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)

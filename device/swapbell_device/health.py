@@ -7,7 +7,7 @@ import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from swapbell_device.spool import Spool
+from swapbell_device.spooling.spool import Spool
 from swapbell_models.message import Health, StationState
 
 # Linux, Documentation/ABI/testing/sysfs-class-thermal: millidegrees Celsius; on a board zone 0 is the processor.

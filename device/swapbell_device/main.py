@@ -135,7 +135,7 @@ def score_counter(
 
     Example: swapbell-device score --drawn --seeds 3
     """
-    from swapbell_device import scoreboard, scoretable
+    from swapbell_device.scoring import scoreboard, scoretable
 
     board = scoreboard.scores(scoreboard.cases(folder, drawn, seeds, only or ()), watch)
     typer.echo(scoretable.as_json(board) if as_json else scoretable.as_table(board))

@@ -18,12 +18,12 @@ from swapbell_device.book import Book
 from swapbell_device.camera import Camera, Clip, Frame, read_times
 from swapbell_device.config import ClipCamera, Config
 from swapbell_device.count import event
-from swapbell_device.delivery import PATIENT, Patience
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.health import Pulse
-from swapbell_device.link import Link
+from swapbell_device.linking.delivery import PATIENT, Patience
+from swapbell_device.linking.link import Link
 from swapbell_device.moment import Moment
-from swapbell_device.spool import Spool
+from swapbell_device.spooling.spool import Spool
 from swapbell_device.stationfile import StationFile, read_station
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.tally import Clock

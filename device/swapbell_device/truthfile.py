@@ -4,7 +4,6 @@ from pathlib import Path
 
 import msgspec
 
-from swapbell_device.score import Event
 from swapbell_device.stationfile import StationFile, parse_station
 from swapbell_models.fault import Mistake
 from swapbell_models.sizes import SizeClass
@@ -65,11 +64,6 @@ class Truth(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     def station(self, name: str) -> StationFile:
         """Return what calibration would know; `name` stands in the message of a `Mistake`."""
         return parse_station(self.station_text(), name)
-
-    def events(self) -> list[Event]:
-        """Return the crossings as events, in time order."""
-        found = (Event(one.t_s, one.direction, one.size, one.length_mm) for one in self.crossings)
-        return sorted(found, key=lambda event: event.at_s)
 
 
 def read_truth(path: Path) -> Truth:

@@ -17,10 +17,10 @@ import typer
 from swapbell_models import fault
 
 if TYPE_CHECKING:
-    from swapbell_host.alerts import Alerts
+    from swapbell_host.alerting.alerts import Alerts
+    from swapbell_host.books.ledger import Ledger
     from swapbell_host.config import Config
-    from swapbell_host.ledger import Ledger
-    from swapbell_host.subscriber import Subscriber
+    from swapbell_host.wire.subscriber import Subscriber
     from swapbell_models.message import NoticeMessage
     from swapbell_models.notice import Notice
 
@@ -76,9 +76,9 @@ def serve(
     Breakdown
         If the ledger cannot be written.
     """
-    from swapbell_host.ledger import Ledger
+    from swapbell_host.books.ledger import Ledger
+    from swapbell_host.books.store import BUSY_MS, Interrupted, ledger_url
     from swapbell_host.patience import Patience
-    from swapbell_host.store import BUSY_MS, Interrupted, ledger_url
 
     url, patience = ledger_url(config.ledger), Patience(_warn)
     while not stop.is_set():
@@ -94,11 +94,11 @@ def _attend(
     ledger: "Ledger", config: "Config", now: Callable[[], datetime], stop: threading.Event, say: Callable[[str], None]
 ) -> None:
     """Do the host's work with an open ledger."""
-    from swapbell_host.alerts import Alerts
-    from swapbell_host.channel import channels
+    from swapbell_host.alerting.alerts import Alerts
+    from swapbell_host.alerting.channel import channels
     from swapbell_host.rota import Rota
-    from swapbell_host.subscriber import Subscriber
     from swapbell_host.watch import Watch
+    from swapbell_host.wire.subscriber import Subscriber
 
     rules_of, ways_out = config.rules(), channels(config.alerts.urls)
     with (
@@ -219,10 +219,10 @@ def acknowledge_notice(
 
     Example: swapbell-host ack 3 --by Kim
     """
-    from swapbell_host.alerts import acknowledge
+    from swapbell_host.alerting.alerts import acknowledge
+    from swapbell_host.books.notebook import Notebook
+    from swapbell_host.books.store import ledger_url, open_existing
     from swapbell_host.config import read_config
-    from swapbell_host.notebook import Notebook
-    from swapbell_host.store import ledger_url, open_existing
 
     if (notice_id is None) != every:
         raise fault.Mistake("ack needs one notice's number, or --all; `swapbell-host status` lists them")

@@ -8,16 +8,16 @@ from rich.console import Console
 from rich.table import Column, Table
 from sqlalchemy import Connection
 
-from swapbell_host import refusals, tallybook
-from swapbell_host.alerts import OpenNotice
+from swapbell_host.alerting.alerts import OpenNotice
+from swapbell_host.books import refusals, tallybook
+from swapbell_host.books.ledger import station_holes
+from swapbell_host.books.memory import Memory
+from swapbell_host.books.notebook import EndedNotice
+from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.config import Config
 from swapbell_host.intake import Station
-from swapbell_host.ledger import station_holes
-from swapbell_host.memory import Memory
-from swapbell_host.notebook import EndedNotice
 from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
-from swapbell_host.store import ledger_url, open_existing
 from swapbell_models.message import Health
 from swapbell_models.notice import ahead_words, lapse
 

@@ -4,12 +4,12 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from swapbell_host import rules
-from swapbell_host.alerts import Alerts
+from swapbell_host.alerting.alerts import Alerts
+from swapbell_host.books.ledger import Ledger
 from swapbell_host.clocks import Clocks
 from swapbell_host.intake import Station
-from swapbell_host.ledger import Ledger
 from swapbell_host.standing import Standings
-from swapbell_host.subscriber import Batch, Subscriber
+from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
 from swapbell_models.readiness import Rule
 

@@ -17,12 +17,12 @@ from paho.mqtt.enums import CallbackAPIVersion
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from swapbell_host import rules
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 from swapbell_host.config import BrokerSection
-from swapbell_host.ledger import Ledger
 from swapbell_host.rota import Rota
 from swapbell_host.rules import History
-from swapbell_host.store import ledger_url
-from swapbell_host.subscriber import Subscriber
+from swapbell_host.wire.subscriber import Subscriber
 from swapbell_models.message import Subject, encode, topic
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Rule

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from spooled import opened, tally
 
-from swapbell_device.delivery import Delivery, Patience
-from swapbell_device.spool import Spool
+from swapbell_device.linking.delivery import Delivery, Patience
+from swapbell_device.spooling.spool import Spool
 from swapbell_models.message import Health, StationState, Subject, decode
 from swapbell_models.tally import Tally
 

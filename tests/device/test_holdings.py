@@ -2,7 +2,7 @@
 
 from spooled import tally
 
-from swapbell_device.holdings import BootRow, holdings
+from swapbell_device.spooling.holdings import BootRow, holdings
 from swapbell_models.message import Held
 
 

@@ -12,11 +12,11 @@ from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
 from spooled import names, opened, tally
 
-from swapbell_device import link as link_module
 from swapbell_device.config import BrokerSection
-from swapbell_device.delivery import LIVE, WINDOW, Patience
-from swapbell_device.link import BRIEF_MAX, Link
-from swapbell_device.spool import Spool
+from swapbell_device.linking import link as link_module
+from swapbell_device.linking.delivery import LIVE, WINDOW, Patience
+from swapbell_device.linking.link import BRIEF_MAX, Link
+from swapbell_device.spooling.spool import Spool
 from swapbell_models.fault import Mistake
 from swapbell_models.message import Health, Receipt, StationState, Subject, encode
 

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from swapbell_device.score import WITHIN_S, Event, Marks, Score, match, reached_s, score
+from swapbell_device.scoring.score import WITHIN_S, Event, Marks, Score, match, reached_s, score
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Direction
 

@@ -12,9 +12,9 @@ from swapbell_device.drawing.scene import Scene
 from swapbell_device.drawing.traffic import BuildUp
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.moment import Moment
-from swapbell_device.score import Score, events
-from swapbell_device.scoreboard import Case, cases, scores
-from swapbell_device.scoretable import as_json, as_table
+from swapbell_device.scoring.score import Score, events, known
+from swapbell_device.scoring.scoreboard import Case, cases, scores
+from swapbell_device.scoring.scoretable import as_json, as_table
 from swapbell_device.stationfile import StationFile, read_station
 from swapbell_device.truthfile import read_truth
 from swapbell_models.fault import Breakdown, Mistake
@@ -50,7 +50,7 @@ def test_a_film_keeps_every_pixel(station: Scene, folder: Path) -> None:
 
 def test_a_films_truth_and_station_file_are_those_of_the_scene(station: Scene, folder: Path) -> None:
     truth = read_truth(folder / "drawn-3.truth.json")
-    assert truth.events() == events(station.truth)
+    assert known(truth) == events(station.truth)
     assert truth.station("x") == read_station(folder / "drawn-3.station.toml") == station.station
     assert truth.times is None
 

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from spooled import TALLY_S, fill, names, opened, tally
 
-from swapbell_device import spool as spool_module
-from swapbell_device import spoolfile
-from swapbell_device.holdings import GONE_MAX
-from swapbell_device.spool import DAY_S, Spool
+from swapbell_device.spooling import spool as spool_module
+from swapbell_device.spooling import spoolfile
+from swapbell_device.spooling.holdings import GONE_MAX
+from swapbell_device.spooling.spool import DAY_S, Spool
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held, encode
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from spooled import names, opened, tally
 
-from swapbell_device.spool import Spool
-from swapbell_device.spoolfile import PAGE_BYTES
+from swapbell_device.spooling.spool import Spool
+from swapbell_device.spooling.spoolfile import PAGE_BYTES
 from swapbell_models.message import encode
 
 # Trying every byte takes minutes; a run samples them. Primes, so as not to keep step with pages.

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_device.wal import intact
+from swapbell_device.spooling.wal import intact
 
 
 def a_log(folder: Path, rows: int = 12) -> bytes:

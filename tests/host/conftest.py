@@ -9,8 +9,8 @@ import pytest
 from orchard import NOON_AT, STATIONS
 from postgres_child import Cluster
 
-from swapbell_host.ledger import Ledger
-from swapbell_host.store import ledger_url
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 
 
 def made(name: str) -> str:

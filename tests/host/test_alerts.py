@@ -14,11 +14,11 @@ import pytest
 from receivers import mailbox, webhook
 from tallies import moment
 
-from swapbell_host.alerts import Alerts, OpenNotice, Outbox, acknowledge, current
-from swapbell_host.channel import Channel, channels
-from swapbell_host.courier import Courier, Errand
-from swapbell_host.ledger import Ledger
-from swapbell_host.store import ledger_url
+from swapbell_host.alerting.alerts import Alerts, OpenNotice, Outbox, acknowledge, current
+from swapbell_host.alerting.channel import Channel, channels
+from swapbell_host.alerting.courier import Courier, Errand
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 from swapbell_models.fault import Mistake
 from swapbell_models.message import NoticeMessage
 from swapbell_models.notice import Notice, NoticeKind, notice
@@ -291,10 +291,10 @@ def test_a_restart_neither_repeats_nor_forgets(tmp_path: Path) -> None:
 KILLED = """
 import sys
 from tallies import moment
-from swapbell_host.alerts import Alerts
-from swapbell_host.channel import channels
-from swapbell_host.ledger import Ledger
-from swapbell_host.store import ledger_url
+from swapbell_host.alerting.alerts import Alerts
+from swapbell_host.alerting.channel import channels
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 from swapbell_models.notice import NoticeKind, notice
 from swapbell_models.phase import Phase
 

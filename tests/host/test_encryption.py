@@ -12,7 +12,7 @@ from orchard import tally, topic_of
 from paho.mqtt.enums import CallbackAPIVersion
 
 from swapbell_host.config import BrokerSection
-from swapbell_host.subscriber import Subscriber
+from swapbell_host.wire.subscriber import Subscriber
 from swapbell_models.fault import Mistake
 from swapbell_models.message import Subject, encode
 

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
+from swapbell_host.books.ledger import Ledger, Recorded
+from swapbell_host.books.schema import METADATA, crossings, health, rejected, tallies
+from swapbell_host.books.sequence import Hole
+from swapbell_host.books.store import ledger_url
 from swapbell_host.intake import SEQ_MAX, Arrival
-from swapbell_host.ledger import Ledger, Recorded
-from swapbell_host.schema import METADATA, crossings, health, rejected, tallies
-from swapbell_host.sequence import Hole
-from swapbell_host.store import ledger_url
 from swapbell_models.fault import Breakdown
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency

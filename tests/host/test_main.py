@@ -142,7 +142,9 @@ def test_a_host_that_is_killed_again_and_again_loses_nothing_and_takes_nothing_t
     start_at = datetime.now(UTC) - timedelta(hours=2)
     counted = [tally(seq, start_at=start_at, crossings=visits(1.0)) for seq in range(1, 301)]
     nursery = multiprocessing.get_context("forkserver")
-    nursery.set_forkserver_preload(["swapbell_host.ledger", "swapbell_host.subscriber", "swapbell_host.rota"])
+    nursery.set_forkserver_preload(
+        ["swapbell_host.books.ledger", "swapbell_host.wire.subscriber", "swapbell_host.rota"]
+    )
     chance = random.Random(20)
     with Stubborn(broker.port, counted) as station:
         for kills_left in reversed(range(21)):

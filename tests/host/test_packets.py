@@ -6,9 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from paho.mqtt.enums import CallbackAPIVersion
 
-from swapbell_host import packets
 from swapbell_host.intake import Arrival
-from swapbell_host.packets import MalformedPacket
+from swapbell_host.wire import packets
+from swapbell_host.wire.packets import MalformedPacket
 
 PINGRESP = b"\xd0\x00"
 # PUBLISH, QoS 1, number 10, topic a/b: the example of MQTT 3.1.1 section 3.3.2, with a payload of two bytes.

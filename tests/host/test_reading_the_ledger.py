@@ -7,9 +7,9 @@ from pathlib import Path
 
 from orchard import NOON_AT, STATIONS, tally, topic_of, visits
 
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 from swapbell_host.intake import Arrival
-from swapbell_host.ledger import Ledger
-from swapbell_host.store import ledger_url
 from swapbell_models.message import Subject, encode
 
 PAGE = Path(__file__).parents[2] / "host" / "README.md"

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import create_engine
 
-from swapbell_host.schema import METADATA, REVISIONS, from_us, to_us
-from swapbell_host.store import ledger_url
+from swapbell_host.books.schema import METADATA, REVISIONS, from_us, to_us
+from swapbell_host.books.store import ledger_url
 
 
 def test_the_revisions_lead_to_the_tables_that_the_code_knows(ledger_name: str) -> None:
@@ -23,7 +23,7 @@ def test_the_revisions_lead_to_the_tables_that_the_code_knows(ledger_name: str) 
 
 def test_every_revision_is_known_to_the_code() -> None:
     config = Config()
-    config.set_main_option("script_location", "swapbell_host:migrations")
+    config.set_main_option("script_location", "swapbell_host.books:migrations")
     scripts = ScriptDirectory.from_config(config).walk_revisions()
     assert tuple(reversed([script.revision for script in scripts])) == REVISIONS
 

@@ -3,7 +3,7 @@ from random import Random
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_host.sequence import Gap, Hole, Sequence, holes
+from swapbell_host.books.sequence import Gap, Hole, Sequence, holes
 
 SEQS = st.lists(st.integers(1, 40), max_size=40)
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from orchard import SITE, STATION, STATIONS, tally, topic_of, visits
 
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 from swapbell_host.config import Config, parse_config
 from swapbell_host.intake import Arrival
-from swapbell_host.ledger import Ledger
 from swapbell_host.status import lines, read_status
-from swapbell_host.store import ledger_url
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 

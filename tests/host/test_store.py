@@ -9,9 +9,9 @@ import pytest
 from orchard import NOON_AT, SITE, STATION, STATIONS, tally, topic_of, visits
 from postgres_child import Cluster
 
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import Interrupted, display, ledger_url, open_existing, open_or_make
 from swapbell_host.intake import Arrival
-from swapbell_host.ledger import Ledger
-from swapbell_host.store import Interrupted, display, ledger_url, open_existing, open_or_make
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Subject, encode
 

@@ -10,7 +10,7 @@ from orchard import Party, tally, topic_of
 
 from swapbell_host.config import BrokerSection
 from swapbell_host.intake import Arrival
-from swapbell_host.subscriber import BATCH_MAX, Batch, Subscriber
+from swapbell_host.wire.subscriber import BATCH_MAX, Batch, Subscriber
 from swapbell_models.fault import Mistake
 from swapbell_models.message import Receipt, Subject, encode
 

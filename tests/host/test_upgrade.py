@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from orchard import NOON_AT, SITE, STATION, STATIONS, tally, visits
 
-from swapbell_host.ledger import Ledger
-from swapbell_host.schema import REVISIONS
-from swapbell_host.sequence import Hole
-from swapbell_host.store import ledger_url
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.schema import REVISIONS
+from swapbell_host.books.sequence import Hole
+from swapbell_host.books.store import ledger_url
 from swapbell_models.message import Health, StationState
 
 LEDGERS = Path(__file__).with_name("ledgers")

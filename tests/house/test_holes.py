@@ -13,10 +13,10 @@ from mosquitto_child import Broker
 from spooled import STARTED_AT, TALLY_S, opened, tally
 
 from swapbell_device.config import BrokerSection
-from swapbell_device.delivery import Patience
 from swapbell_device.health import Pulse
-from swapbell_device.link import Link
-from swapbell_device.spool import DAY_S, Spool
+from swapbell_device.linking.delivery import Patience
+from swapbell_device.linking.link import Link
+from swapbell_device.spooling.spool import DAY_S, Spool
 
 HOST = """
 ledger = "ledger.sqlite"

@@ -26,11 +26,16 @@ PRIVATE = re.compile(
 DOORS = {
     "cv2": ("swapbell_device",),
     "picamera2": ("swapbell_device.camera",),
-    "sqlite3": ("swapbell_device.spool",),
-    "paho": ("swapbell_device.link", "swapbell_host.line", "swapbell_host.subscriber", "swapbell_host.rehearsal"),
+    "sqlite3": ("swapbell_device.spooling.spool",),
+    "paho": (
+        "swapbell_device.linking.link",
+        "swapbell_host.wire.line",
+        "swapbell_host.wire.subscriber",
+        "swapbell_host.rehearsal",
+    ),
     "sqlalchemy": ("swapbell_host",),
-    "alembic": ("swapbell_host.store", "swapbell_host.migrations"),
-    "apprise": ("swapbell_host.channel",),
+    "alembic": ("swapbell_host.books.store", "swapbell_host.books.migrations"),
+    "apprise": ("swapbell_host.alerting.channel",),
     "matplotlib": ("swapbell_host.rehearsal.picture",),
 }
 

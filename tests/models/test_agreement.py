@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from swapbell_models.agreement import Concordance, Estimate, concordance, limits_of_agreement
+from swapbell_models.comparison.agreement import Concordance, Estimate, concordance, limits_of_agreement
 
 # Bland and Altman 1986, Lancet 327:307-310: peak flow of 17 people by two meters, first readings (from memory).
 WRIGHT = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]

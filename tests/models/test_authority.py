@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from swapbell_models.authority import Authority
-from swapbell_models.strength import Product, bait_strength
+from swapbell_models.dosing.authority import Authority
+from swapbell_models.dosing.strength import Product, bait_strength
 
 PRODUCT = Product("invented concentrate", 100.0)
 # An invented permit.

@@ -2,7 +2,7 @@
 
 import pytest
 
-from swapbell_models.balance import Balance
+from swapbell_models.dosing.balance import Balance
 
 
 def test_what_is_missing_was_taken() -> None:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from swapbell_models.daylight import HORIZON_DEG, MARGIN, Daylight, Sun, daylight, forages
-from swapbell_models.place import Hemisphere, Place
+from swapbell_models.calendar.daylight import HORIZON_DEG, MARGIN, Daylight, Sun, daylight, forages
+from swapbell_models.calendar.place import Hemisphere, Place
 
 MINUTE = timedelta(minutes=1)
 DAY = timedelta(days=1)

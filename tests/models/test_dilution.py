@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.dilution import dilute, dilute_for
-from swapbell_models.measure import SYRINGE_1_ML, read
-from swapbell_models.strength import Product
+from swapbell_models.dosing.dilution import dilute, dilute_for
+from swapbell_models.dosing.measure import SYRINGE_1_ML, read
+from swapbell_models.dosing.strength import Product
 
 CONCENTRATE = Product("invented concentrate", 100.0)
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.authority import Authority
-from swapbell_models.dilution import CAUTIONS as DILUTION_CAUTIONS
-from swapbell_models.dose import CAUTIONS, Dose, dose, mix, round_dose
-from swapbell_models.measure import PIPETTE_1000_UL, SYRINGE_1_ML, Measure
-from swapbell_models.strength import Product, Strength, bait_strength
+from swapbell_models.dosing.authority import Authority
+from swapbell_models.dosing.dilution import CAUTIONS as DILUTION_CAUTIONS
+from swapbell_models.dosing.dose import CAUTIONS, Dose, dose, mix, round_dose
+from swapbell_models.dosing.measure import PIPETTE_1000_UL, SYRINGE_1_ML, Measure
+from swapbell_models.dosing.strength import Product, Strength, bait_strength
 
 PRODUCT = Product("invented concentrate", 100.0)
 TODAY = date(2026, 1, 15)

@@ -6,7 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.efficacy import Efficacy, Undefined, abbott, henderson_tilton, raw, schneider_orelli, sun_shepard
+from swapbell_models.proof.efficacy import (
+    Efficacy,
+    Undefined,
+    abbott,
+    henderson_tilton,
+    raw,
+    schneider_orelli,
+    sun_shepard,
+)
 
 # Worked by arithmetic from the formulas of Abbott 1925 and of Henderson and Tilton 1955: Tb, Ta, Cb, Ca, and the
 # percentages of raw, Abbott, Henderson-Tilton.

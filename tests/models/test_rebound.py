@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from swapbell_models.fall import NOT_DEAD, Count, fall
-from swapbell_models.rebound import looks, rebound
+from swapbell_models.proof.fall import NOT_DEAD, Count, fall
+from swapbell_models.proof.rebound import looks, rebound
 
 SWAPPED_AT = datetime(2026, 1, 15, 9, tzinfo=UTC)
 BEFORE = Count(120, 3600.0)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.recount import Recount, recount, tallied
+from swapbell_models.comparison.recount import Recount, recount, tallied
 from swapbell_models.traffic import Window
 
 START_AT = datetime(2026, 1, 15, 9, tzinfo=UTC)

@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import pytest
 
-from swapbell_models.place import Hemisphere, Place
-from swapbell_models.season import SPANS, WINDOW, Span, Stage, season
+from swapbell_models.calendar.place import Hemisphere, Place
+from swapbell_models.calendar.season import SPANS, WINDOW, Span, Stage, season
 
 NELSON = Place(-41.3, 173.3, Hemisphere.SOUTH)
 HOBART = Place(-42.9, 147.3, Hemisphere.SOUTH)

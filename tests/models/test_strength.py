@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.strength import Product, Strength, bait_strength, product
+from swapbell_models.dosing.strength import Product, Strength, bait_strength, product
 
 CONCENTRATE = Product("invented concentrate", 100.0)
 

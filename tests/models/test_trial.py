@@ -11,8 +11,8 @@ import statsmodels.api as sm
 import statsmodels.formula.api as smf
 from scipy import stats
 
-from swapbell_models.rates import Family, Sample
-from swapbell_models.trial import Pair, Trial, compare
+from swapbell_models.comparison.rates import Family, Sample
+from swapbell_models.comparison.trial import Pair, Trial, compare
 
 HOUR = 3600.0
 # Invented counts of visits in an hour, six station-days each.

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from swapbell_host import tallybook
+from swapbell_host.books import tallybook
+from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.rehearsal.audience import Heard
 from swapbell_host.rehearsal.picture import Record, draw, since
-from swapbell_host.store import ledger_url, open_existing
 from swapbell_models.fault import Breakdown
 from swapbell_models.tally import Tally
 

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.store import ledger_url
 from swapbell_host.intake import Arrival
-from swapbell_host.ledger import Ledger
 from swapbell_host.rehearsal.audience import Heard
 from swapbell_host.rehearsal.outcome import Outcome, outcome
 from swapbell_host.rehearsal.picture import Record, draw
-from swapbell_host.store import ledger_url
 from swapbell_models.fault import Breakdown
 from swapbell_models.message import NoticeMessage, encode
 from swapbell_models.phase import Phase

@@ -1,0 +1,1 @@
+"""How the spool drains to the host."""

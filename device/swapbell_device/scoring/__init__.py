@@ -1,0 +1,1 @@
+"""The counter against the truth."""

@@ -1,0 +1,1 @@
+"""What the station keeps until the host has it."""

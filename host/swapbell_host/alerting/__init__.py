@@ -1,0 +1,1 @@
+"""How a notice reaches a person."""

@@ -1,0 +1,230 @@
+"""The host's durable record: what was counted, what was refused, what was said. A receipt promises what stands here.
+
+One host writes to one ledger; it keeps the last hour and the seqs of running boots in memory so that a message costs
+little more than its insert. `swapbell-host ack` may close notices in between; nothing else writes.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import NamedTuple, Self
+
+from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy.engine import URL
+
+from swapbell_host.books import refusals, tallybook
+from swapbell_host.books.memory import Memory
+from swapbell_host.books.schema import boots
+from swapbell_host.books.sequence import Hole, Sequence, holes
+from swapbell_host.books.store import BUSY_MS, open_or_make
+from swapbell_host.books.tallybook import Key
+from swapbell_host.intake import CLAIM_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
+from swapbell_host.recent import KEPT
+from swapbell_host.rules import History
+from swapbell_models.message import Receipt
+from swapbell_models.phase import Phase
+
+
+class ReceiptTo(NamedTuple):
+    """A receipt and whose it is."""
+
+    site: str
+    station: str
+    receipt: Receipt
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What a batch came to: the receipts that are due, the stations that spoke, how many messages were rejected."""
+
+    receipts: tuple[ReceiptTo, ...]
+    stations: frozenset[Station]
+    rejected: int
+
+
+@dataclass(slots=True)
+class Boot:
+    """One start of a station's counter, by its number in the ledger."""
+
+    id: int
+    came: Sequence
+    oldest: int
+    last: int
+
+
+@dataclass(slots=True)
+class Entry:
+    """A batch on its way into the ledger: the boots that it touches, what is new, what contradicts the ledger."""
+
+    boots: dict[BootName, Boot] = field(default_factory=dict[BootName, Boot])
+    fresh: list[Read] = field(default_factory=list[Read])
+    clashes: list[Rejection] = field(default_factory=list[Rejection])
+
+
+class Ledger:
+    """The ledger at a URL, for the stations of one configuration.
+
+    After a `Breakdown` it must be opened again: its memory may be ahead of what was written.
+
+    Parameters
+    ----------
+    url : URL
+        By `store.ledger_url`.
+    stations : mapping of (site, station) to Phase
+        The stations that are known; what others send is rejected.
+    now : datetime
+        Aware UTC; the hour before it is read into memory.
+
+    Raises
+    ------
+    Mistake, Breakdown
+        If it cannot be opened; see `store.open_or_make`.
+    """
+
+    def __init__(
+        self,
+        url: URL,
+        stations: Mapping[Station, Phase],
+        now: datetime,
+        *,
+        kept: timedelta = KEPT,
+        busy_ms: int = BUSY_MS,
+    ) -> None:
+        self._store = open_or_make(url, busy_ms)
+        self._intake = Intake(stations)
+        self._boots: dict[BootName, Boot] = {}
+        self._memory = Memory(self._store, stations, now, kept)
+        self.notebook = self._memory.notebook
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._store.__exit__()
+
+    def record(self, batch: Iterable[Arrival], received_at: datetime) -> Recorded:
+        """Write a batch down: all of it, durably, or nothing.
+
+        Parameters
+        ----------
+        batch : iterable of Arrival
+            In the order in which it came; duplicates are harmless.
+        received_at : datetime
+            Now, aware UTC.
+
+        Raises
+        ------
+        Breakdown
+            If it cannot be written; then nothing of the batch is.
+        """
+        found = self._intake.sort(batch)
+        entry = Entry()
+        with self._store.transaction() as connection:
+            self._sift(connection, found.tallies, entry)
+            tallybook.put(connection, [(entry.boots[read.boot].id, read.tally) for read in entry.fresh], received_at)
+            self._refuse(connection, [*found.rejections, *entry.clashes], received_at, entry)
+            for told in found.healths:
+                self._hear(connection, told, received_at, entry)
+        for read in entry.fresh:
+            self._memory.recent[read.station].add(read.tally)
+        heard = {read.station for read in found.tallies} | {told.station for told in found.healths}
+        return Recorded(_receipts(entry.boots), frozenset(heard), len(found.rejections) + len(entry.clashes))
+
+    def history(self, site: str, station: str, now: datetime) -> History:
+        """Return what is known of a station of the configuration at `now` (aware UTC), for judging it."""
+        return self._memory.history(site, station, now)
+
+    def holes(self, site: str, station: str) -> list[Hole]:
+        """Return the tallies of a station that are missing, boot by boot."""
+        with self._store.reading() as connection:
+            return station_holes(connection, site, station)
+
+    def _sift(self, connection: Connection, reads: list[Read], entry: Entry) -> None:
+        for name in {read.boot: None for read in reads}:
+            self._touch(connection, name, entry)
+        stored = tallybook.get(connection, _repeated(reads, entry.boots))
+        for read in reads:
+            boot = entry.boots[read.boot]
+            first = stored.setdefault((boot.id, read.tally.seq), read.tally)
+            if first is read.tally:
+                boot.came.add(read.tally.seq)
+                entry.fresh.append(read)
+            elif first != read.tally:
+                entry.clashes.append(_clash(read))
+
+    def _touch(self, connection: Connection, name: BootName, entry: Entry) -> Boot:
+        boot = self._boots.get(name)
+        if boot is None:
+            boot = self._boots[name] = self._load(connection, name)
+        entry.boots[name] = boot
+        return boot
+
+    def _load(self, connection: Connection, name: BootName) -> Boot:
+        site, station, boot_name = name
+        same = (boots.c.site == site, boots.c.station == station, boots.c.boot == boot_name)
+        row = connection.execute(select(boots).where(*same)).first()
+        if row is None:
+            new = insert(boots).values(site=site, station=station, boot=boot_name)
+            return Boot(connection.execute(new.returning(boots.c.id)).scalar_one(), Sequence(), 0, 0)
+        if started_at := tallybook.started_at(connection, row.id):
+            self._memory.recent[site, station].place(boot_name, started_at)
+        came = _came(connection, site, station, row)
+        came.forget_below(row.oldest)
+        return Boot(row.id, came, row.oldest, row.last)
+
+    def _refuse(self, connection: Connection, rejections: list[Rejection], at: datetime, entry: Entry) -> None:
+        refusals.put(connection, rejections, at)
+        for rejection in rejections:
+            if rejection.station and rejection.claim:
+                boot = self._touch(connection, (*rejection.station, rejection.claim.boot), entry)
+                _claim(boot.came, rejection.claim.seq)
+
+    def _hear(self, connection: Connection, told: Told, at: datetime, entry: Entry) -> None:
+        self._memory.healths.hear(connection, told, at)
+        for held in told.health.oldest:
+            boot = self._touch(connection, (*told.station, held.boot), entry)
+            oldest, last = max(held.seq, boot.oldest), max(held.last or 0, boot.last)
+            if max(oldest, last) > boot.came.last + CLAIM_MAX or (oldest, last) == (boot.oldest, boot.last):
+                continue
+            connection.execute(update(boots).where(boots.c.id == boot.id).values(oldest=oldest, last=last))
+            boot.came.forget_below(oldest)
+            boot.oldest, boot.last = oldest, last
+
+
+def station_holes(connection: Connection, site: str, station: str) -> list[Hole]:
+    """Return the tallies of a station that are missing, boot by boot."""
+    of_station = select(boots).where(boots.c.site == site, boots.c.station == station).order_by(boots.c.id)
+    rows = connection.execute(of_station).all()
+    return [
+        hole for row in rows for hole in holes(row.boot, _came(connection, site, station, row), row.oldest, row.last)
+    ]
+
+
+def _came(connection: Connection, site: str, station: str, boot: Row[tuple[object, ...]]) -> Sequence:
+    came = tallybook.came(connection, boot.id)
+    for seq in sorted(refusals.claimed(connection, site, station, boot.boot)):
+        _claim(came, seq)
+    return came
+
+
+def _claim(came: Sequence, seq: int) -> None:
+    if seq <= came.last + CLAIM_MAX:
+        came.add(seq)
+
+
+def _repeated(reads: list[Read], touched: Mapping[BootName, Boot]) -> list[Key]:
+    named = ((touched[read.boot], read.tally.seq) for read in reads)
+    return [(boot.id, seq) for boot, seq in named if seq in boot.came]
+
+
+def _receipts(touched: Mapping[BootName, Boot]) -> tuple[ReceiptTo, ...]:
+    return tuple(
+        ReceiptTo(site, station, Receipt(boot=name, through=boot.came.through))
+        for (site, station, name), boot in touched.items()
+    )
+
+
+def _clash(read: Read) -> Rejection:
+    tally = read.tally
+    reason = f"tally {tally.seq} of boot {tally.boot} is known with other content: two stations may share one name"
+    return Rejection(read.arrival, reason, read.station)

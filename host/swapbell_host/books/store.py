@@ -1,0 +1,252 @@
+"""Opens the ledger's database: looks before it touches, upgrades what is older, refuses what it does not know.
+
+SQLite by a path, PostgreSQL by a URL. Whatever cannot be used is left exactly as it was.
+"""
+
+from collections.abc import Generator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Self
+from urllib.parse import quote
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, OperationalError
+
+from swapbell_host.books.schema import REVISIONS
+from swapbell_models.fault import Breakdown, Mistake
+
+# Our choice: `ack` writes for a few milliseconds; a slow card gets a thousand times that.
+BUSY_MS = 5_000
+# How a connection is told that it only reads.
+READS = "swapbell_reads"
+
+_NO_ENTRY = "it cannot be opened or written; give its file and folder to the user who runs this, or choose another"
+# What SQLite's result codes mean for a person (sqlite.org/rescode.html), by the name's beginning.
+_SQLITE_WORDS = {
+    "SQLITE_FULL": "the disk is full; free some space and start again, what was not stored will be sent again",
+    "SQLITE_READONLY": _NO_ENTRY,
+    "SQLITE_PERM": _NO_ENTRY,
+    "SQLITE_CANTOPEN": _NO_ENTRY,
+    "SQLITE_BUSY": "another program holds it; wait for it, or end it",
+    "SQLITE_CORRUPT": "it is damaged; put it aside, restore a copy or start a new one",
+    "SQLITE_NOTADB": "it is not a ledger; choose another file",
+    "SQLITE_IOERR": "the disk failed; check it and start again",
+}
+
+
+def ledger_url(ledger: str) -> URL:
+    """Return the database URL of a ledger: a path of a SQLite file, or a URL as it is.
+
+    Raises
+    ------
+    Mistake
+        If the URL cannot be understood.
+    """
+    if "://" not in ledger:
+        return URL.create("sqlite", database=ledger)
+    try:
+        return make_url(ledger)
+    except ArgumentError as error:
+        raise Mistake(f"ledger {ledger!r}: neither a path nor a database's URL: {error}") from error
+
+
+def display(url: URL) -> str:
+    """Return how a person knows the ledger: its path, or its URL without the password."""
+    return str(_path(url)) if _is_file(url) else url.render_as_string(hide_password=True)
+
+
+def _is_file(url: URL) -> bool:
+    return url.get_backend_name() == "sqlite"
+
+
+def _path(url: URL) -> Path:
+    return Path(str(url.database))
+
+
+class Interrupted(Breakdown):
+    """The database does not let us for now: another program holds it, or the connection is lost."""
+
+
+class Store:
+    """An open database.
+
+    Parameters
+    ----------
+    url : URL
+        Where it is.
+    writing : bool
+        Whether it may be changed.
+    busy_ms : int
+        How long to wait for another program that holds it [ms].
+    """
+
+    def __init__(self, url: URL, *, writing: bool, busy_ms: int = BUSY_MS) -> None:
+        self._url = url
+        self._engine = _engine(url, busy_ms, writing=writing)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._engine.dispose()
+
+    @contextmanager
+    def transaction(self) -> Generator[Connection]:
+        """Do something wholly or not at all.
+
+        Raises
+        ------
+        Breakdown
+            In one line, in place of the many of a database's own errors; `Interrupted` where it may work later.
+        """
+        with self._told(), self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def reading(self) -> Generator[Connection]:
+        """Read what belongs together, without waiting for who writes; raises as `transaction` does."""
+        with self._told(), self._engine.connect().execution_options(**{READS: True}) as connection:
+            yield connection
+
+    @contextmanager
+    def _told(self) -> Generator[None]:
+        try:
+            yield
+        except IntegrityError as error:
+            raise Breakdown(f"ledger {display(self._url)}: another host writes to it; give each its own") from error
+        except DBAPIError as error:
+            kind = Interrupted if _passes(error) else Breakdown
+            raise kind(f"ledger {display(self._url)}: {_words(error)}") from error
+
+
+def open_existing(url: URL, *, writing: bool = False) -> Store:
+    """Open a ledger that a host of this version has used before.
+
+    Raises
+    ------
+    Mistake
+        If there is none.
+    Breakdown
+        If it cannot be read.
+    """
+    if _is_file(url) and not _path(url).is_file():
+        raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host run` makes it")
+    with Store(url, writing=False) as store, store.transaction() as connection:
+        revision = _known_revision(url, connection)
+    if revision != REVISIONS[-1]:
+        raise Mistake(f"ledger {display(url)}: not used by this version yet; start `swapbell-host run` with it once")
+    return Store(url, writing=writing)
+
+
+def open_or_make(url: URL, busy_ms: int = BUSY_MS) -> Store:
+    """Open a ledger for a host; make it, or upgrade it, where needed.
+
+    Raises
+    ------
+    Mistake
+        If the folder is missing, the file is no ledger, or a newer version wrote it.
+    Breakdown
+        If it is damaged, or cannot be written.
+    """
+    if _is_file(url):
+        _look(url)
+    store = Store(url, writing=True, busy_ms=busy_ms)
+    with store.transaction() as connection:
+        if _known_revision(url, connection) != REVISIONS[-1]:
+            _upgrade(connection)
+    return store
+
+
+def _look(url: URL) -> None:
+    """Refuse a file that is not a sound ledger, before anything could change it."""
+    path = _path(url)
+    if not path.parent.is_dir():
+        raise Mistake(f"ledger {path}: the folder {path.parent} does not exist; make it or choose another place")
+    if path.exists() and not path.is_file():
+        kind = "a folder; name a file in it" if path.is_dir() else "no file; choose another place"
+        raise Mistake(f"ledger {path}: it is {kind}")
+    if not path.exists() or path.stat().st_size == 0:
+        return
+    with Store(url, writing=False) as store, store.transaction() as connection:
+        complaint = connection.execute(text("PRAGMA quick_check(1)")).scalar_one()
+        if complaint != "ok":
+            raise Breakdown(f"ledger {path}: {_SQLITE_WORDS['SQLITE_CORRUPT']} ({' '.join(complaint.split())})")
+        _known_revision(url, connection)
+
+
+def _known_revision(url: URL, connection: Connection) -> str | None:
+    """Return the ledger's revision, None where there is nothing yet; refuse what is not ours or not known."""
+    names = inspect(connection).get_table_names()
+    if not names:
+        return None
+    if not {"alembic_version", "boots"} <= set(names):
+        raise Mistake(f"ledger {display(url)}: it holds something else; choose another place")
+    revision = connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one()
+    if revision not in REVISIONS:
+        raise Mistake(
+            f"ledger {display(url)}: written by a newer swapbell (revision {revision}, this one knows "
+            f"{REVISIONS[-1]}); update swapbell or choose another ledger"
+        )
+    return str(revision)
+
+
+def _upgrade(connection: Connection) -> None:
+    from alembic import command  # noqa: PLC0415 - a tenth of a second, needed once in a ledger's life
+    from alembic.config import Config  # noqa: PLC0415 - as above
+
+    config = Config()
+    config.set_main_option("script_location", "swapbell_host.books:migrations")
+    config.attributes["connection"] = connection
+    command.upgrade(config, REVISIONS[-1])
+
+
+def _engine(url: URL, busy_ms: int, *, writing: bool) -> Engine:
+    sqlite = _is_file(url)
+    if sqlite and not writing:
+        url = url.set(database=f"file:{quote(str(url.database))}").update_query_dict({"mode": "ro", "uri": "true"})
+    try:
+        engine = create_engine(url, connect_args={} if sqlite else {"connect_timeout": 10})
+    except (NoSuchModuleError, ModuleNotFoundError) as error:
+        way_out = "use postgresql+psycopg:// after pip install 'swapbell[postgresql]'"
+        raise Mistake(f"ledger {display(url)}: no driver for it here ({error}); {way_out}") from error
+    if sqlite:
+        _prepare_sqlite(engine, busy_ms, writing=writing)
+    return engine
+
+
+def _prepare_sqlite(engine: Engine, busy_ms: int, *, writing: bool) -> None:
+    """Make transactions ours: the driver would open them late and leave table changes outside."""
+
+    @event.listens_for(engine, "connect")
+    def _connect(connection: Any, _record: object) -> None:  # pyright: ignore[reportUnusedFunction]
+        connection.isolation_level = None
+        connection.execute(f"PRAGMA busy_timeout = {busy_ms}")
+        connection.execute("PRAGMA foreign_keys = ON")
+        if writing:
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:  # pyright: ignore[reportUnusedFunction]
+        writes = writing and not connection.get_execution_options().get(READS)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _passes(error: DBAPIError) -> bool:
+    """Tell whether it may work later without anybody's doing here: a lock, or a database server that is away."""
+    name, state = getattr(error.orig, "sqlite_errorname", None), getattr(error.orig, "sqlstate", None)
+    if name is not None:
+        return str(name).startswith("SQLITE_BUSY")
+    # Class 08 is a lost connection, 57P a server that shuts down or starts (PostgreSQL's appendix on error codes); a
+    # server that does not answer has none to give.
+    lost = state is None or str(state).startswith(("08", "57P"))
+    return error.connection_invalidated or (isinstance(error, OperationalError) and lost)
+
+
+def _words(error: DBAPIError) -> str:
+    name = str(getattr(error.orig, "sqlite_errorname", ""))
+    for beginning, words in _SQLITE_WORDS.items():
+        if name.startswith(beginning):
+            return words
+    return " ".join(str(error.orig).split())

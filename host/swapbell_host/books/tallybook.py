@@ -1,0 +1,160 @@
+"""Tallies and their crossings as rows of the ledger, and back."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator
+from datetime import datetime, timedelta
+from functools import cache
+
+from sqlalchemy import ColumnElement, Connection, Dialect, Row, Select, Table, and_, func, insert, select, tuple_
+from sqlalchemy.sql.compiler import SQLCompiler
+
+from swapbell_host.books.schema import boots, crossings, tallies, to_us
+from swapbell_host.books.sequence import Gap, Sequence
+from swapbell_host.intake import Station
+from swapbell_models.sizes import SizeClass
+from swapbell_models.tally import Clock, Crossing, Direction, Tally
+
+# Which row: a boot by its number in the ledger, and the seq.
+Key = tuple[int, int]
+
+
+def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_at: datetime) -> None:
+    """Write tallies that are not there yet, each with its boot's number."""
+    received_us = to_us(received_at)
+    _insert(connection, tallies, [_tally_row(boot_id, tally, received_us) for boot_id, tally in fresh])
+    _insert(connection, crossings, [row for boot_id, tally in fresh for row in _crossing_rows(boot_id, tally)])
+
+
+def get(connection: Connection, keys: Iterable[Key]) -> dict[Key, Tally]:
+    """Return those of the keys that are stored."""
+    wanted: defaultdict[int, set[int]] = defaultdict(set)
+    for boot_id, seq in keys:
+        wanted[boot_id].add(seq)
+    found: dict[Key, Tally] = {}
+    for boot_id, seqs in wanted.items():
+        stored = _read(connection, and_(tallies.c.boot_id == boot_id, tallies.c.seq.in_(seqs)))
+        found |= {key: tally for key, (_, tally) in stored.items()}
+    return found
+
+
+def recent(connection: Connection, begin_at: datetime) -> list[tuple[Station, Tally]]:
+    """Return the tallies received since then, and the last one of each station however old, by boot and seq."""
+    last_seq = select(func.max(tallies.c.seq)).where(tallies.c.boot_id == boots.c.id).scalar_subquery()
+    last = select(boots.c.id, last_seq).where(boots.c.id.in_(_last_boots()))
+    old = _read(connection, tuple_(tallies.c.boot_id, tallies.c.seq).in_(last))
+    new = _read(connection, tallies.c.received_at >= begin_at)
+    return list((old | new).values())
+
+
+def heard_at(connection: Connection) -> dict[Station, datetime]:
+    """Return when each station's last boot last sent a tally, aware UTC."""
+    rows = connection.execute(
+        select(boots.c.site, boots.c.station, func.max(tallies.c.received_at).label("at"))
+        .join(tallies, tallies.c.boot_id == boots.c.id)
+        .where(boots.c.id.in_(_last_boots()))
+        .group_by(boots.c.site, boots.c.station)
+    )
+    return {(row.site, row.station): row.at for row in rows}
+
+
+def came(connection: Connection, boot_id: int) -> Sequence:
+    """Return which tallies of a boot are stored."""
+    seq = tallies.c.seq
+    before = select(seq, func.lag(seq, 1, 0).over(order_by=seq).label("before")).where(tallies.c.boot_id == boot_id)
+    pairs = before.subquery()
+    gaps = connection.execute(
+        select(pairs.c.before + 1, pairs.c.seq - 1).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
+    ).all()
+    last = connection.execute(select(func.max(seq)).where(tallies.c.boot_id == boot_id)).scalar()
+    return Sequence(last or 0, [Gap(first, last) for first, last in gaps])
+
+
+def started_at(connection: Connection, boot_id: int) -> datetime | None:
+    """Return when a boot started, by its first synced tally; nothing while none came."""
+    row = connection.execute(
+        select(tallies.c.from_at, tallies.c.up_s)
+        .where(tallies.c.boot_id == boot_id, tallies.c.clock == Clock.SYNCED.value)
+        .order_by(tallies.c.seq)
+        .limit(1)
+    ).first()
+    return None if row is None else row.from_at - timedelta(seconds=row.up_s)
+
+
+def _last_boots() -> Select[int]:
+    return select(func.max(boots.c.id)).group_by(boots.c.site, boots.c.station)
+
+
+def _read(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, tuple[Station, Tally]]:
+    named = select(tallies, boots.c.site, boots.c.station, boots.c.boot).join(boots, boots.c.id == tallies.c.boot_id)
+    rows = connection.execute(named.where(condition).order_by(tallies.c.boot_id, tallies.c.seq)).all()
+    passed = _crossings(connection, condition)
+    keys = ((row.boot_id, row.seq) for row in rows)
+    return {
+        key: ((row.site, row.station), _tally(row, passed.get(key, ()))) for key, row in zip(keys, rows, strict=True)
+    }
+
+
+def _crossings(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, list[Crossing]]:
+    same = and_(crossings.c.boot_id == tallies.c.boot_id, crossings.c.seq == tallies.c.seq)
+    rows = connection.execute(
+        select(crossings)
+        .join(tallies, same)
+        .where(condition)
+        .order_by(crossings.c.boot_id, crossings.c.seq, crossings.c.n)
+    )
+    found: defaultdict[Key, list[Crossing]] = defaultdict(list)
+    for row in rows:
+        found[(row.boot_id, row.seq)].append(_crossing(row))
+    return found
+
+
+def _insert(connection: Connection, table: Table, rows: list[tuple[object, ...]]) -> None:
+    """Write rows whose values stand in the order of the table's columns.
+
+    By the driver's own many-rows call: going through SQLAlchemy's values costs twice what SQLite needs for the row.
+    """
+    if not rows:
+        return
+    compiled = _compiled(table, connection.dialect)
+    names = table.columns.keys()
+    connection.exec_driver_sql(
+        compiled.string, rows if compiled.positional else [dict(zip(names, row, strict=True)) for row in rows]
+    )
+
+
+@cache
+def _compiled(table: Table, dialect: Dialect) -> SQLCompiler:
+    compiled = insert(table).compile(dialect=dialect)
+    assert isinstance(compiled, SQLCompiler)
+    return compiled
+
+
+def _tally_row(boot_id: int, tally: Tally, received_us: int) -> tuple[object, ...]:
+    clock = tally.clock.value
+    return boot_id, tally.seq, to_us(tally.from_at), tally.up_s, clock, tally.seconds, tally.watched_s, received_us
+
+
+def _crossing_rows(boot_id: int, tally: Tally) -> Iterator[tuple[object, ...]]:
+    seq = tally.seq
+    for n, crossing in enumerate(tally.crossings):
+        yield boot_id, seq, n, crossing.at_s, crossing.direction.value, crossing.size.value, crossing.length_mm
+
+
+def _tally(row: Row[tuple[object, ...]], passed: Iterable[Crossing]) -> Tally:
+    return Tally(
+        station=row.station,
+        boot=row.boot,
+        seq=row.seq,
+        from_at=row.from_at,
+        up_s=row.up_s,
+        clock=Clock(row.clock),
+        seconds=row.seconds,
+        watched_s=row.watched_s,
+        crossings=tuple(passed),
+    )
+
+
+def _crossing(row: Row[tuple[object, ...]]) -> Crossing:
+    return Crossing(
+        at_s=row.at_s, direction=Direction(row.direction), size=SizeClass(row.size), length_mm=row.length_mm
+    )

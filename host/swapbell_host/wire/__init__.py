@@ -1,0 +1,1 @@
+"""How the host hears stations and answers them."""

@@ -1,0 +1,1 @@
+"""When absence means something: place, daylight, season."""

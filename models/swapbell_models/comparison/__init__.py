@@ -1,0 +1,1 @@
+"""Counts against counts: machine against person, bait against bait."""

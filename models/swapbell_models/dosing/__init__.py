@@ -1,0 +1,1 @@
+"""How much bait, product and water: amounts, strengths, limits and the balance of what went out."""

@@ -1,0 +1,129 @@
+"""How strong a bait and a product are: said in any unit of the trade, kept in mg/kg and g/L.
+
+0.1 g/L is 100 mg/kg or 0.01 %, not 0.1 %: a slip of ten is the commonest mistake with doses.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from swapbell_models.dosing.quantity import FLOAT_SLACK, named, positive
+
+# By definition for masses; by volume at 1 kg/L: our choice, wet meat and fish weigh about as much as water.
+MG_PER_KG = {"mg/kg": 1.0, "ppm": 1.0, "g/kg": 1000.0, "%": 10_000.0, "mg/l": 1.0, "g/l": 1000.0}
+# By definition. A bare % is left out: for a liquid it may be meant by mass or by volume.
+G_PER_L = {"g/l": 1.0, "mg/ml": 1.0, "% w/v": 10.0}
+
+# Our choice: "1:n" may mean 1 in n or 1 to n; from 1:50 on they differ by 2 % or less.
+PARTS_MIN = 50.0
+
+_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
+_PARTS = re.compile(r"1\s*(?::|in)\s*(\d+(?:\.\d+)?)")
+
+
+@dataclass(frozen=True, slots=True)
+class Strength:
+    """Active ingredient in bait.
+
+    Attributes
+    ----------
+    mg_per_kg
+        Mass of active ingredient by mass of bait [mg/kg], above 0.
+    said
+        As a person said it.
+    """
+
+    mg_per_kg: float
+    said: str
+
+    def __post_init__(self) -> None:
+        """Refuse what is no strength."""
+        positive("strength", self.mg_per_kg, "mg/kg")
+        if self.mg_per_kg >= MG_PER_KG["%"] * 100.0:
+            raise ValueError(f"strength must be below 100 %, not {self.said}")
+
+    def exceeds(self, other: "Strength") -> bool:
+        """Tell whether this is stronger than another, beyond the rounding of floating point."""
+        return self.mg_per_kg > other.mg_per_kg * (1.0 + FLOAT_SLACK)
+
+    def __str__(self) -> str:
+        """Say the strength in mg/kg and, where they differ, in the person's words."""
+        plain = f"{self.mg_per_kg:g} mg/kg"
+        return plain if self.said == plain else f"{self.said} ({plain})"
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """A liquid concentrate.
+
+    Attributes
+    ----------
+    name
+        Full name on its label.
+    g_per_l
+        Active ingredient in a litre of it [g/L], above 0.
+    """
+
+    name: str
+    g_per_l: float
+
+    def __post_init__(self) -> None:
+        """Refuse a product without a name or a strength."""
+        named("product name", self.name)
+        positive("product strength", self.g_per_l, "g/L")
+
+
+def bait_strength(text: str, product: Product | None = None) -> Strength:
+    """Read how strong a bait is to be.
+
+    Parameters
+    ----------
+    text : str
+        "100 mg/kg", "100 ppm", "0.1 g/kg", "0.01 %", "0.1 g/L", "100 mg/L", or "1:1000" of the product; a point
+        before decimals. g/L and mg/L are per litre of bait, which is taken to weigh 1 kg.
+    product : Product, optional
+        What "1:n" thins; read as 1 part in n, which is 0.1 % from 1 part to n at 1000. n is 50 or more.
+
+    Raises
+    ------
+    ValueError
+        If the unit is unknown, the number is no positive number, or "1:n" has no product.
+    """
+    if parts := _PARTS.fullmatch(text.strip()):
+        return Strength(_thinned(float(parts[1]), text, product), text.strip())
+    return Strength(_amount("target strength", text, MG_PER_KG, also=", 1:n"), text.strip())
+
+
+def product(name: str, text: str) -> Product:
+    """Read a product's strength from its label.
+
+    Parameters
+    ----------
+    name : str
+        Full name of the product.
+    text : str
+        "100 g/L", "100 mg/mL" or "10 % w/v".
+
+    Raises
+    ------
+    ValueError
+        If the unit is unknown (a bare % does not say of what) or the number is no positive number.
+    """
+    return Product(name, _amount("product strength", text, G_PER_L))
+
+
+def _thinned(parts: float, text: str, thinned: Product | None) -> float:
+    if thinned is None:
+        raise ValueError(f"target strength {text!r} needs the product that is thinned, or say it in mg/kg")
+    if parts < PARTS_MIN:
+        raise ValueError(f"target strength {text!r} can be read in two ways below 1:{PARTS_MIN:g}; say it in mg/kg")
+    return thinned.g_per_l * MG_PER_KG["g/l"] / parts
+
+
+def _amount(name: str, text: str, factors: Mapping[str, float], also: str = "") -> float:
+    found = _AMOUNT.fullmatch(text.strip())
+    unit = " ".join(found[2].split()) if found else ""
+    if not found or unit.lower() not in factors:
+        choice = ", ".join(factors).replace("/l", "/L") + also
+        raise ValueError(f"{name} must be a number with a point for decimals and one of {choice}, not {text!r}")
+    return positive(name, float(found[1]), unit) * factors[unit.lower()]

@@ -1,0 +1,1 @@
+"""Whether the traffic really fell, and whether it came back."""
