@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from swapbell_models.dosing.quantity import aware, lasting
 from swapbell_models.phase import Event, Phase, acts, following
+from swapbell_models.quantity import aware, lasting
 
 # Longest time that toxic bait was left out in the published notices (3-8 days: Lake Okareka, 13 December 2016).
 TOXIC_MAX = timedelta(days=8)

@@ -6,7 +6,7 @@ fly. Ants and hoverflies are left out, because no source for their lengths was f
 
 from dataclasses import dataclass
 
-from swapbell_models.dosing.quantity import at_least, positive
+from swapbell_models.quantity import at_least, positive
 from swapbell_models.sizes import SizeClass, size_class
 
 

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from swapbell_models.dosing.quantity import at_least, at_most, aware, between, day, lasting, named, positive, within
+from swapbell_models.quantity import at_least, at_most, aware, between, day, lasting, named, positive, within
 
 
 @pytest.mark.parametrize("wrong", [0.0, -1.0, math.nan, math.inf])

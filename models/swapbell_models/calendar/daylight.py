@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from swapbell_models.calendar.place import Place
-from swapbell_models.dosing.quantity import aware, day
+from swapbell_models.quantity import aware, day
 
 if TYPE_CHECKING:
     from astral import Observer, SunDirection

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta, timezone
 from enum import Enum
 
-from swapbell_models.dosing.quantity import within
+from swapbell_models.quantity import within
 
 # By definition: the earth turns one degree in 4 minutes of mean time.
 S_PER_DEGREE = 240.0

@@ -10,7 +10,7 @@ from datetime import date
 from enum import Enum
 
 from swapbell_models.calendar.place import Hemisphere, Place
-from swapbell_models.dosing.quantity import day
+from swapbell_models.quantity import day
 
 
 class Stage(Enum):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from statistics import correlation, fmean, pvariance, stdev
 
 from swapbell_models.chance import CONFIDENCE
-from swapbell_models.dosing.quantity import between
+from swapbell_models.quantity import between
 
 # Bland and Altman 1999, Stat Methods Med Res 8: limits that hold 95 % of the differences.
 LIMIT_SD = 1.96

@@ -11,7 +11,7 @@ from enum import Enum
 from importlib import import_module
 from typing import Any
 
-from swapbell_models.dosing.quantity import at_least, named, positive
+from swapbell_models.quantity import at_least, named, positive
 
 S_PER_H = 3600.0
 # Our choice: a k of 0.001 is a rare crowd, and above 100,000 no count can tell it from Poisson.

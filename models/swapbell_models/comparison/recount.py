@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from swapbell_models.comparison.agreement import Concordance, Limits, concordance, limits_of_agreement
-from swapbell_models.dosing.quantity import aware, positive
+from swapbell_models.quantity import aware, positive
 from swapbell_models.traffic import WINDOW_S, Window
 
 # Our choice: seconds are rounded on their way; at the rule's ten visits, a hundredth hides one in ten windows.

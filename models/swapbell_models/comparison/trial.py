@@ -10,7 +10,7 @@ from itertools import combinations
 
 from swapbell_models.chance import CONFIDENCE, poisson_limits
 from swapbell_models.comparison.rates import S_PER_H, Fit, Sample, fit
-from swapbell_models.dosing.quantity import between
+from swapbell_models.quantity import between
 
 # Our choice: rates that differ by less than a millionth of a visit per hour stand in the order of their names.
 EQUAL_DIGITS = 6

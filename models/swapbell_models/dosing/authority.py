@@ -7,8 +7,8 @@ import math
 from dataclasses import dataclass
 from datetime import date
 
-from swapbell_models.dosing.quantity import day, named
 from swapbell_models.dosing.strength import MG_PER_KG, Product, Strength
+from swapbell_models.quantity import day, named
 
 # Our choice: within a quarter of a power of ten, a strength looks like a slipped decimal point.
 SLIP_NEARNESS = math.log10(1.25)

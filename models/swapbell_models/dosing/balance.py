@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from swapbell_models.dosing.quantity import at_least, positive
+from swapbell_models.quantity import at_least, positive
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from swapbell_models.dosing.measure import Measure, read
-from swapbell_models.dosing.quantity import positive
 from swapbell_models.dosing.strength import Product
+from swapbell_models.quantity import positive
 
 # Our choice: the ratios that a person can mix without arithmetic, the least diluted first.
 RATIOS = (10, 20, 50, 100)

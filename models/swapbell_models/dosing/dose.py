@@ -12,8 +12,8 @@ from swapbell_models.dosing.authority import Authority
 from swapbell_models.dosing.dilution import CAUTIONS as DILUTION_CAUTIONS
 from swapbell_models.dosing.dilution import Dilution, dilute_for
 from swapbell_models.dosing.measure import Measure, Reading, read
-from swapbell_models.dosing.quantity import positive
 from swapbell_models.dosing.strength import Product, Strength
+from swapbell_models.quantity import positive
 
 # Our choice: concentrates and dilutions weigh about as much as water.
 UL_PER_G = 1000.0

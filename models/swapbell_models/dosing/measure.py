@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from swapbell_models.dosing.quantity import FLOAT_SLACK, named, positive
+from swapbell_models.quantity import FLOAT_SLACK, named, positive
 
 # Our choice: a volume that cannot be read to a twentieth is measured in a dilution instead. It lies between the two
 # errors that ISO 8655 grants a 200-1000 uL pipette: 4 % at its low end and 0.8 % at its top.

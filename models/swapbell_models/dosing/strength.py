@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from swapbell_models.dosing.quantity import FLOAT_SLACK, named, positive
+from swapbell_models.quantity import FLOAT_SLACK, named, positive
 
 # By definition for masses; by volume at 1 kg/L: our choice, wet meat and fish weigh about as much as water.
 MG_PER_KG = {"mg/kg": 1.0, "ppm": 1.0, "g/kg": 1000.0, "%": 10_000.0, "mg/l": 1.0, "g/l": 1000.0}

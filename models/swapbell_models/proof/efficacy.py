@@ -9,7 +9,7 @@ Quiet is not dead: all of them measure traffic at the bait, not the life of a ne
 from dataclasses import dataclass
 from enum import Enum
 
-from swapbell_models.dosing.quantity import at_least, at_most
+from swapbell_models.quantity import at_least, at_most
 
 
 class Undefined(Enum):

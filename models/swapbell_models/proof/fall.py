@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from swapbell_models.chance import CONFIDENCE
-from swapbell_models.dosing.quantity import at_least, between, positive
 from swapbell_models.proof.efficacy import Undefined
+from swapbell_models.quantity import at_least, between, positive
 
 # Howse et al. 2024, doi 10.1007/s10340-024-01788-9: 19 days after 3 days of bait.
 NOT_DEAD = (

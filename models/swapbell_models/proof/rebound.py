@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from swapbell_models.dosing.quantity import aware
 from swapbell_models.proof.fall import NOT_DEAD, Count, Fall, fall
+from swapbell_models.quantity import aware
 
 # Days after the swap at which to look, at the same hours and in like weather: common practice, no source. On day 4
 # the traffic of nests was down by 93 % at one site (doi 10.1080/09670874.2017.1308581); by day 28 visits were back to
