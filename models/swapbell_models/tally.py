@@ -10,7 +10,7 @@ from enum import Enum
 from typing import Annotated
 
 import msgspec
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from swapbell_models.sizes import SizeClass
 
@@ -18,6 +18,8 @@ from swapbell_models.sizes import SizeClass
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$"
 Name = Annotated[str, Meta(pattern=NAME_PATTERN, description="A site's, a station's or a boot's name.")]
 Seconds = Annotated[float, Meta(ge=0.0)]
+GreyLevels = Annotated[float, Meta(ge=0.0, le=255.0)]
+Share = Annotated[float, Meta(ge=0.0, le=1.0)]
 AwareDatetime = Annotated[datetime, Meta(tz=True)]
 
 # Our choice: frame times are rounded on their way; a hundredth of a second is far below a visit.
@@ -38,7 +40,51 @@ class Clock(Enum):
     FREE = "free"
 
 
-class Crossing(msgspec.Struct, frozen=True, kw_only=True, gc=False, rename={"direction": "dir"}):
+class Hindrance(Enum):
+    """What can keep a counter from counting; each is told by its namesake in `Sight`."""
+
+    LIGHT = "light"
+    DETAIL = "detail"
+    NOISE = "noise"
+    SHAKE = "shake"
+    MOVING = "moving"
+    DROPPED = "dropped"
+
+
+class Sight(msgspec.Struct, frozen=True, kw_only=True, gc=False, omit_defaults=True):
+    """How well a counter saw during a tally: means over its looks. An absent field is unknown, never zero.
+
+    Attributes
+    ----------
+    light
+        Mean grey level of the view, 0 (black) to 255 (white).
+    detail
+        How much the view's parts differ: standard deviation of what is left when the noise is averaged out [levels].
+    noise
+        Standard deviation of a pixel from look to look [levels].
+    shake_mm
+        How far the view moved as a whole from look to look, at the gate [mm].
+    moving
+        Share of the view, outside of what is followed as bodies, that changed by more than the noise, 0 to 1.
+    dropped
+        Frames that did not come.
+    blind_s
+        How long the counter could not count for what it saw [s]; this is left out of the tally's `watched_s`.
+    hindrance
+        What kept it from counting for longest; nothing if nothing did.
+    """
+
+    light: GreyLevels | None = None
+    detail: GreyLevels | None = None
+    noise: GreyLevels | None = None
+    shake_mm: Annotated[float, Meta(ge=0.0)] | None = None
+    moving: Share | None = None
+    dropped: Annotated[int, Meta(ge=0)] | None = None
+    blind_s: Seconds | None = None
+    hindrance: Hindrance | None = None
+
+
+class Crossing(msgspec.Struct, frozen=True, kw_only=True, gc=False, omit_defaults=True, rename={"direction": "dir"}):
     """One body that passed the gate line for good.
 
     Attributes
@@ -49,12 +95,15 @@ class Crossing(msgspec.Struct, frozen=True, kw_only=True, gc=False, rename={"dir
         Which way it went, and its class by length.
     length_mm
         Body length without legs and antennae [mm].
+    confidence
+        How sure the counter is that one body did pass, 0 to 1; nothing, and not on the wire, if it does not know.
     """
 
     at_s: Seconds
     direction: Direction
     size: SizeClass
     length_mm: Annotated[float, Meta(gt=0.0)]
+    confidence: Share | None = None
 
     def is_visit(self) -> bool:
         """Tell whether this is one wasp-sized insect coming in: what the readiness rule counts."""
@@ -80,6 +129,8 @@ class Tally(msgspec.Struct, frozen=True, kw_only=True, gc=False, rename={"from_a
         Length of the interval and how much of it was really watched [s].
     crossings
         In time order; their `at_s` counts from `from_at`.
+    sight
+        How well the counter saw; `UNSET`, and not on the wire, if it does not tell.
     """
 
     v: Annotated[int, Meta(ge=1, le=1)] = 1
@@ -92,6 +143,7 @@ class Tally(msgspec.Struct, frozen=True, kw_only=True, gc=False, rename={"from_a
     seconds: Annotated[float, Meta(gt=0.0, le=3600.0)]
     watched_s: Seconds
     crossings: tuple[Crossing, ...] = ()
+    sight: Sight | UnsetType = UNSET
 
     def __post_init__(self) -> None:
         """Refuse a tally that contradicts itself."""

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec import UNSET, UnsetType
+from msgspec.structs import replace
 from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
@@ -19,7 +21,7 @@ from swapbell_models.fault import Breakdown
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
-from swapbell_models.tally import Clock, Tally
+from swapbell_models.tally import Clock, Hindrance, Sight, Tally
 
 NOW_AT = NOON_AT + timedelta(minutes=30)
 
@@ -75,6 +77,37 @@ def test_a_batch_is_there_after_a_restart(ledger_name: str) -> None:
         record(ledger, *told)
     with opened(ledger_name) as ledger:
         assert kept(ledger) == told
+
+
+SEEN = Sight(light=97.5, detail=21.0, noise=2.25, shake_mm=0.5, moving=0.125, dropped=3, blind_s=4.0)
+
+
+@pytest.mark.parametrize(
+    "sight", [SEEN, replace(SEEN, hindrance=Hindrance.MOVING), Sight(blind_s=0.0), Sight(), UNSET]
+)
+def test_what_a_counter_says_of_its_sight_is_there_after_a_restart(
+    ledger_name: str, sight: Sight | UnsetType
+) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1, sight=sight))
+    with opened(ledger_name) as ledger:
+        assert kept(ledger) == [tally(1, sight=sight)]
+
+
+def test_how_sure_a_counter_is_of_a_crossing_is_there_after_a_restart(ledger_name: str) -> None:
+    sure, unknown = visits(1.0, 2.0)
+    told = tally(1, crossings=(replace(sure, confidence=0.75), unknown))
+    with opened(ledger_name) as ledger:
+        record(ledger, told)
+    with opened(ledger_name) as ledger:
+        assert kept(ledger) == [told]
+
+
+def test_a_tally_sent_again_with_the_same_sight_is_no_clash(ledger_name: str) -> None:
+    with opened(ledger_name) as ledger:
+        record(ledger, tally(1, sight=SEEN))
+    with opened(ledger_name) as ledger:
+        assert record(ledger, tally(1, sight=SEEN)).rejected == 0
 
 
 def test_a_receipt_covers_what_is_written_down(ledger: Ledger) -> None:

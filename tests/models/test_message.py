@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator, FormatChecker
+from msgspec import UNSET, UnsetType
 from orchard import NOON_AT, tally, visits
 
 import swapbell_models
@@ -32,7 +33,7 @@ from swapbell_models.message import (
 )
 from swapbell_models.phase import Phase
 from swapbell_models.sizes import SizeClass
-from swapbell_models.tally import Clock, Crossing, Direction, Tally
+from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Sight, Tally
 
 SCHEMA = Path(swapbell_models.__file__).with_name("message.schema.json")
 
@@ -115,6 +116,17 @@ def test_a_tally_reads_as_the_design_writes_it() -> None:
     }
 
 
+def test_a_counter_s_own_report_reads_as_its_fields() -> None:
+    sure = msgspec.structs.replace(visits(0.25)[0], confidence=0.75)
+    seen = Sight(light=98.0, moving=0.0, blind_s=4.5, hindrance=Hindrance.SHAKE)
+    written = json.loads(encode(tally(7, crossings=(sure,), sight=seen)))
+    assert written["crossings"] == [
+        {"at_s": 0.25, "dir": "in", "size": "wasp", "length_mm": 13.0, "confidence": 0.75}
+    ]
+    assert written["sight"] == {"light": 98.0, "moving": 0.0, "blind_s": 4.5, "hindrance": "shake"}
+    assert validator(Subject.TALLY).is_valid(written)
+
+
 def test_what_a_station_does_not_know_is_absent_never_zero() -> None:
     unknown = {"reason", "dropped_frames", "spool_dropped", "exposure_s", "sharpness"}
     assert not unknown & told(Subject.HEALTH).keys()
@@ -135,6 +147,7 @@ def test_another_version_is_named(subject: Subject) -> None:
     assert not validator(subject).is_valid(json.loads(other))
 
 
+SURE: dict[str, object] = {"at_s": 1.0, "dir": "in", "size": "wasp", "length_mm": 13.0}
 BAD_VALUES: list[tuple[Subject, dict[str, object]]] = [
     (Subject.TALLY, {"station": "up/north"}),
     (Subject.TALLY, {"station": ""}),
@@ -152,6 +165,13 @@ BAD_VALUES: list[tuple[Subject, dict[str, object]]] = [
     (Subject.TALLY, {"crossings": [{"at_s": 1.0, "dir": "in", "size": "bee", "length_mm": 13.0}]}),
     (Subject.TALLY, {"crossings": [{"at_s": 1.0, "dir": "in", "size": "wasp", "length_mm": 0.0}]}),
     (Subject.TALLY, {"crossings": [{"at_s": 1.0, "dir": "in", "size": "wasp"}]}),
+    (
+        Subject.TALLY,
+        {"crossings": [{"at_s": 1.0, "dir": "in", "size": "wasp", "length_mm": 13.0, "confidence": 1.1}]},
+    ),
+    (Subject.TALLY, {"sight": None}),
+    (Subject.TALLY, {"sight": {"moving": 1.5}}),
+    (Subject.TALLY, {"sight": {"hindrance": "boredom"}}),
     (Subject.RECEIPT, {"through": -1}),
     (Subject.HEALTH, {"state": "asleep"}),
     (Subject.HEALTH, {"dropped_frames": -1}),
@@ -210,6 +230,21 @@ def test_no_bytes_whatever_raise_anything_else(payload: bytes) -> None:
             continue
 
 
+SHARES = st.none() | st.floats(0.0, 1.0)
+LEVELS = st.none() | st.floats(0.0, 255.0)
+SIGHTS = st.just(UNSET) | st.builds(
+    Sight,
+    light=LEVELS,
+    detail=LEVELS,
+    noise=LEVELS,
+    shake_mm=st.none() | st.floats(0.0, 60.0),
+    moving=SHARES,
+    dropped=st.none() | st.integers(0, 900),
+    blind_s=st.none() | st.floats(0.0, 15.0),
+    hindrance=st.none() | st.sampled_from(Hindrance),
+)
+
+
 @given(
     st.lists(
         st.builds(
@@ -218,15 +253,19 @@ def test_no_bytes_whatever_raise_anything_else(payload: bytes) -> None:
             direction=st.sampled_from(Direction),
             size=st.sampled_from(SizeClass),
             length_mm=st.floats(0.1, 60.0),
+            confidence=SHARES,
         ),
         max_size=5,
     ),
     st.floats(0.0, 15.0),
     st.integers(-12, 14),
+    SIGHTS,
 )
-def test_every_tally_survives_the_wire(crossings: list[Crossing], watched_s: float, zone_h: int) -> None:
+def test_every_tally_survives_the_wire(
+    crossings: list[Crossing], watched_s: float, zone_h: int, sight: Sight | UnsetType
+) -> None:
     here_at = NOON_AT.astimezone(timezone(timedelta(hours=zone_h)))
-    message = tally(1, start_at=here_at, crossings=tuple(crossings), watched_s=watched_s)
+    message = tally(1, start_at=here_at, crossings=tuple(crossings), watched_s=watched_s, sight=sight)
     assert decode(encode(message), Tally) == message
 
 

@@ -1,6 +1,6 @@
 """The ledger's tables: what was received, when, and what was said about it.
 
-One schema for SQLite and PostgreSQL. Rows of `tallies`, `crossings` and `rejected` are written once, never changed.
+One schema for SQLite and PostgreSQL. Rows of `tallies`, `crossings`, `sights` and `rejected` are never changed.
 Moments are whole microseconds since 1970-01-01 UTC: exact, small, and ordered the same way in both databases.
 """
 
@@ -24,7 +24,7 @@ from sqlalchemy import (
 )
 
 # Those in migrations/versions, oldest first: a ledger of an older one is upgraded, of any other refused.
-REVISIONS = ("0001", "0002")
+REVISIONS = ("0001", "0002", "0003")
 
 _EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -98,7 +98,26 @@ crossings = Table(
     Column("direction", String, nullable=False),
     Column("size", String, nullable=False),
     Column("length_mm", Double, nullable=False),
+    Column("confidence", Double),
     ForeignKeyConstraint(["boot_id", "seq"], ["tallies.boot_id", "tallies.seq"], name="crossings_tally"),
+    sqlite_with_rowid=False,
+)
+
+# How well a counter saw during a tally, where it told; its columns are the fields of `tally.Sight`.
+sights = Table(
+    "sights",
+    METADATA,
+    Column("boot_id", Integer, primary_key=True, autoincrement=False),
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("light", Double),
+    Column("detail", Double),
+    Column("noise", Double),
+    Column("shake_mm", Double),
+    Column("moving", Double),
+    Column("dropped", Integer),
+    Column("blind_s", Double),
+    Column("hindrance", String),
+    ForeignKeyConstraint(["boot_id", "seq"], ["tallies.boot_id", "tallies.seq"], name="sights_tally"),
     sqlite_with_rowid=False,
 )
 

@@ -5,14 +5,15 @@ from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime, timedelta
 from functools import cache
 
+from msgspec import UNSET, UnsetType
 from sqlalchemy import ColumnElement, Connection, Dialect, Row, Select, Table, and_, func, insert, select, tuple_
 from sqlalchemy.sql.compiler import SQLCompiler
 
-from swapbell_host.books.schema import boots, crossings, tallies, to_us
+from swapbell_host.books.schema import boots, crossings, sights, tallies, to_us
 from swapbell_host.books.sequence import Gap, Sequence
 from swapbell_host.intake import Station
 from swapbell_models.sizes import SizeClass
-from swapbell_models.tally import Clock, Crossing, Direction, Tally
+from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Sight, Tally
 
 # Which row: a boot by its number in the ledger, and the seq.
 Key = tuple[int, int]
@@ -23,6 +24,7 @@ def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_a
     received_us = to_us(received_at)
     _insert(connection, tallies, [_tally_row(boot_id, tally, received_us) for boot_id, tally in fresh])
     _insert(connection, crossings, [row for boot_id, tally in fresh for row in _crossing_rows(boot_id, tally)])
+    _insert(connection, sights, [row for boot_id, tally in fresh for row in _sight_rows(boot_id, tally)])
 
 
 def get(connection: Connection, keys: Iterable[Key]) -> dict[Key, Tally]:
@@ -87,10 +89,11 @@ def _last_boots() -> Select[int]:
 def _read(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, tuple[Station, Tally]]:
     named = select(tallies, boots.c.site, boots.c.station, boots.c.boot).join(boots, boots.c.id == tallies.c.boot_id)
     rows = connection.execute(named.where(condition).order_by(tallies.c.boot_id, tallies.c.seq)).all()
-    passed = _crossings(connection, condition)
+    passed, seen = _crossings(connection, condition), _sights(connection, condition)
     keys = ((row.boot_id, row.seq) for row in rows)
     return {
-        key: ((row.site, row.station), _tally(row, passed.get(key, ()))) for key, row in zip(keys, rows, strict=True)
+        key: ((row.site, row.station), _tally(row, passed.get(key, ()), seen.get(key, UNSET)))
+        for key, row in zip(keys, rows, strict=True)
     }
 
 
@@ -106,6 +109,12 @@ def _crossings(connection: Connection, condition: ColumnElement[bool]) -> dict[K
     for row in rows:
         found[(row.boot_id, row.seq)].append(_crossing(row))
     return found
+
+
+def _sights(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, Sight]:
+    same = and_(sights.c.boot_id == tallies.c.boot_id, sights.c.seq == tallies.c.seq)
+    rows = connection.execute(select(sights).join(tallies, same).where(condition)).all()
+    return {(row.boot_id, row.seq): _sight(row) for row in rows}
 
 
 def _insert(connection: Connection, table: Table, rows: list[tuple[object, ...]]) -> None:
@@ -137,10 +146,17 @@ def _tally_row(boot_id: int, tally: Tally, received_us: int) -> tuple[object, ..
 def _crossing_rows(boot_id: int, tally: Tally) -> Iterator[tuple[object, ...]]:
     seq = tally.seq
     for n, crossing in enumerate(tally.crossings):
-        yield boot_id, seq, n, crossing.at_s, crossing.direction.value, crossing.size.value, crossing.length_mm
+        way, size = crossing.direction.value, crossing.size.value
+        yield boot_id, seq, n, crossing.at_s, way, size, crossing.length_mm, crossing.confidence
 
 
-def _tally(row: Row[tuple[object, ...]], passed: Iterable[Crossing]) -> Tally:
+def _sight_rows(boot_id: int, tally: Tally) -> Iterator[tuple[object, ...]]:
+    if seen := tally.sight:
+        measured = seen.light, seen.detail, seen.noise, seen.shake_mm, seen.moving, seen.dropped, seen.blind_s
+        yield boot_id, tally.seq, *measured, seen.hindrance.value if seen.hindrance else None
+
+
+def _tally(row: Row[tuple[object, ...]], passed: Iterable[Crossing], seen: Sight | UnsetType) -> Tally:
     return Tally(
         station=row.station,
         boot=row.boot,
@@ -151,10 +167,28 @@ def _tally(row: Row[tuple[object, ...]], passed: Iterable[Crossing]) -> Tally:
         seconds=row.seconds,
         watched_s=row.watched_s,
         crossings=tuple(passed),
+        sight=seen,
     )
 
 
 def _crossing(row: Row[tuple[object, ...]]) -> Crossing:
     return Crossing(
-        at_s=row.at_s, direction=Direction(row.direction), size=SizeClass(row.size), length_mm=row.length_mm
+        at_s=row.at_s,
+        direction=Direction(row.direction),
+        size=SizeClass(row.size),
+        length_mm=row.length_mm,
+        confidence=row.confidence,
+    )
+
+
+def _sight(row: Row[tuple[object, ...]]) -> Sight:
+    return Sight(
+        light=row.light,
+        detail=row.detail,
+        noise=row.noise,
+        shake_mm=row.shake_mm,
+        moving=row.moving,
+        dropped=row.dropped,
+        blind_s=row.blind_s,
+        hindrance=Hindrance(row.hindrance) if row.hindrance else None,
     )
