@@ -30,7 +30,6 @@ def test_a_stock_counter_costs_many_times_more(benchmark: BenchmarkFixture) -> N
     mine = cost.cost(cost.ours, pictures, cost.PASSES)
     theirs = measured(benchmark, cost.stock, pictures, cost.PASSES_STOCK)
     times = theirs.mean_s / mine.mean_s
-    sys.stdout.write(
-        f"\nstock {theirs.ratio:.0f}, ours {mine.ratio:.1f} times np.copyto: {times:.1f}; goal {cost.STOCK_GOAL:.0f}\n"
-    )
+    sys.stdout.write(f"\nstock {theirs.ratio:.0f}, ours {mine.ratio:.1f} times np.copyto\n")
+    sys.stdout.write(f"a stock counter costs {times:.1f} times ours; goal {cost.STOCK_GOAL:.0f}\n")
     assert times >= cost.STOCK_GOAL
