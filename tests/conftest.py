@@ -11,6 +11,8 @@ from mosquitto_child import Broker
 
 # A loaded machine is slow and not wrong: no example has a deadline.
 settings.register_profile("patient", deadline=None)
+# For a night: `--hypothesis-profile long`.
+settings.register_profile("long", deadline=None, max_examples=5000)
 settings.load_profile("patient")
 
 
