@@ -6,9 +6,9 @@ import sys
 HEAVY = ("astral", "numpy", "pandas", "scipy", "statsmodels")
 ASK = f"""
 import importlib, pkgutil, sys, swapbell_models
-for module in pkgutil.iter_modules(swapbell_models.__path__):
-    if module.name != "optics":
-        importlib.import_module("swapbell_models." + module.name)
+for module in pkgutil.walk_packages(swapbell_models.__path__, "swapbell_models."):
+    if module.name != "swapbell_models.optics":
+        importlib.import_module(module.name)
 print(*(name for name in {HEAVY} if name in sys.modules))
 """
 
