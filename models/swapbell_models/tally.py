@@ -41,7 +41,10 @@ class Clock(Enum):
 
 
 class Hindrance(Enum):
-    """What can keep a counter from counting; each is told by its namesake in `Sight`."""
+    """What can keep a counter from counting: too little or too much light, too little detail, too much of the rest.
+
+    `COVERED` is what no figure of `Sight` tells: something larger than an insect is in the view, such as a hand.
+    """
 
     LIGHT = "light"
     DETAIL = "detail"
@@ -49,6 +52,7 @@ class Hindrance(Enum):
     SHAKE = "shake"
     MOVING = "moving"
     DROPPED = "dropped"
+    COVERED = "covered"
 
 
 class Sight(msgspec.Struct, frozen=True, kw_only=True, gc=False, omit_defaults=True):

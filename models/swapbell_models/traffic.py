@@ -1,21 +1,26 @@
 """Visits and watched time in a stretch of time, the rate that they make.
 
 No data is not zero: what was not watched is never counted as empty. A gap can hide visits but cannot invent them, so
-a count stands for "at least so many" wherever `watched_s` is short of the stretch.
+a count stands for "at least so many" wherever `watched_s` is short of the stretch. Night is not watched either,
+whatever the counter says: no wasp flies, so that none was seen proves nothing.
 
 Nothing here depends on how the visits were cut into tallies: visits have their own moments, and the watched seconds
 of a tally that straddles an edge are shared pro rata.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from operator import attrgetter
 
 from swapbell_models.chance import poisson_limits
-from swapbell_models.tally import Tally
+from swapbell_models.tally import Hindrance, Sight, Tally
+
+# From when to when, aware UTC.
+Span = tuple[datetime, datetime]
 
 # The trade speaks of visits per 5 minutes: common practice, no source.
 WINDOW_S = 300.0
@@ -33,12 +38,19 @@ class Window:
         Visits seen: at least so many happened.
     watched_s
         How much of the stretch was really watched [s].
+    dark_s, blind_s
+        How much of the rest was night, and how much of it, by day, the counter could not count for what it saw [s].
+    hindrance
+        What kept it from counting for longest; nothing if nothing is known to have.
     """
 
     from_at: datetime
     to_at: datetime
     counted: int
     watched_s: float
+    dark_s: float = 0.0
+    blind_s: float = 0.0
+    hindrance: Hindrance | None = None
 
     @property
     def visits(self) -> int | None:
@@ -49,6 +61,11 @@ class Window:
     def seconds(self) -> float:
         """Length of the stretch [s]."""
         return (self.to_at - self.from_at).total_seconds()
+
+    @property
+    def missed_s(self) -> float:
+        """How much of the stretch nobody watched although it was day and nothing hindered the counter [s]."""
+        return max(0.0, self.seconds - self.watched_s - self.dark_s - self.blind_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +85,27 @@ class Rate:
 
 @dataclass(frozen=True, slots=True)
 class Spell:
-    """A stretch of time that one tally tells of, and the share of it that was watched, 0 to 1."""
+    """A stretch of time that one tally tells of.
+
+    Attributes
+    ----------
+    from_at, to_at
+        Aware UTC.
+    share, blind
+        Shares of it in which the counter watched, and in which it could not count for what it saw; 0 to 1.
+    hindrance
+        What kept it from counting.
+    """
 
     from_at: datetime
     to_at: datetime
     share: float
+    blind: float = 0.0
+    hindrance: Hindrance | None = None
+
+    def overlap_s(self, from_at: datetime, to_at: datetime) -> float:
+        """Return how much of it lies in a stretch that it meets [s]."""
+        return (min(self.to_at, to_at) - max(self.from_at, from_at)).total_seconds()
 
 
 _from_at, _to_at = attrgetter("from_at"), attrgetter("to_at")
@@ -87,20 +120,27 @@ class Record:
     moments
         When the visits were, aware UTC, in time order.
     spells
-        What was told of, in time order, without overlap.
+        What was told of by day, in time order, without overlap.
+    nights
+        When it was night, in time order, without overlap: spells that nobody could watch.
     """
 
     moments: Sequence[datetime]
     spells: Sequence[Spell]
+    nights: Sequence[Spell] = ()
 
     def window(self, from_at: datetime, to_at: datetime) -> Window:
         """Return what is known of `from_at <= t < to_at`."""
         counted = bisect_left(self.moments, to_at) - bisect_left(self.moments, from_at)
-        within = self.spells[
-            bisect_right(self.spells, from_at, key=_to_at) : bisect_left(self.spells, to_at, key=_from_at)
-        ]
-        watched = ((min(s.to_at, to_at) - max(s.from_at, from_at)).total_seconds() * s.share for s in within)
-        return Window(from_at, to_at, counted, sum(watched))
+        told = [(spell, spell.overlap_s(from_at, to_at)) for spell in _within(self.spells, from_at, to_at)]
+        dark_s = sum(night.overlap_s(from_at, to_at) for night in _within(self.nights, from_at, to_at))
+        blind_s: defaultdict[Hindrance | None, float] = defaultdict(float)
+        for spell, seconds in told:
+            if spell.blind:
+                blind_s[spell.hindrance] += spell.blind * seconds
+        worst = max(blind_s, key=blind_s.__getitem__, default=None)
+        watched_s = sum(spell.share * seconds for spell, seconds in told)
+        return Window(from_at, to_at, counted, watched_s, dark_s, sum(blind_s.values()), worst)
 
     def windows(self, end_at: datetime, seconds: float, number: int) -> tuple[Window, ...]:
         """Return `number` consecutive windows of `seconds` [s] each, oldest first, the last ending at `end_at`."""
@@ -133,26 +173,65 @@ class Record:
         return self.moments[bisect_left(self.moments, within.from_at) : bisect_left(self.moments, within.to_at)]
 
 
-def read(tallies: Iterable[Tally]) -> Record:
+def read(tallies: Iterable[Tally], nights: Iterable[Span] = ()) -> Record:
     """Return what the tallies tell.
 
     A visit whose moment rounding put on its tally's end, or past it, belongs to that tally: it is taken as just
     before. Where tallies overlap in time, as after a clock was set back, the earlier one's word on watching holds.
+
+    Parameters
+    ----------
+    tallies : iterable of Tally
+        In any order.
+    nights : iterable of (datetime, datetime)
+        When it was night, aware UTC, in time order, without overlap. Visits count there too, watching does not.
     """
     moments, spells = list[datetime](), list[Spell]()
+    dark = [Spell(*night, share=0.0) for night in nights]
     for tally in sorted(tallies, key=_from_at):
         to_at = tally.to_at
         from_at = max(tally.from_at, spells[-1].to_at) if spells else tally.from_at
         if from_at < to_at:
-            spells.append(Spell(from_at, to_at, min(1.0, tally.watched_s / tally.seconds)))
+            spells.append(_spell(tally, from_at))
         moments += (min(moment, to_at - timedelta.resolution) for moment in tally.visits_at())
-    return Record(sorted(moments), spells)
+    return Record(sorted(moments), [part for spell in spells for part in _by_day(spell, dark)], dark)
+
+
+def _spell(tally: Tally, from_at: datetime) -> Spell:
+    """Return what a tally says of its time from a moment on."""
+    watched = min(1.0, tally.watched_s / tally.seconds)
+    seen = tally.sight or Sight()
+    blind = min(1.0 - watched, (seen.blind_s or 0.0) / tally.seconds)
+    return Spell(from_at, tally.to_at, watched, blind, seen.hindrance)
+
+
+def _by_day(spell: Spell, nights: Sequence[Spell]) -> Iterator[Spell]:
+    """Yield the parts of a spell that lie outside of the nights."""
+    from_at = spell.from_at
+    for night in _within(nights, spell.from_at, spell.to_at):
+        if from_at < night.from_at:
+            yield replace(spell, from_at=from_at, to_at=night.from_at)
+        from_at = night.to_at
+    if from_at < spell.to_at:
+        yield replace(spell, from_at=from_at)
+
+
+def _within(spells: Sequence[Spell], from_at: datetime, to_at: datetime) -> Sequence[Spell]:
+    """Return those that share some time with a stretch."""
+    return spells[bisect_right(spells, from_at, key=_to_at) : bisect_left(spells, to_at, key=_from_at)]
 
 
 def joined(parts: Sequence[Window]) -> Window:
     """Return consecutive windows, at least one, as a single one."""
-    counted, watched = sum(part.counted for part in parts), sum(part.watched_s for part in parts)
-    return Window(parts[0].from_at, parts[-1].to_at, counted, watched)
+    return Window(
+        parts[0].from_at,
+        parts[-1].to_at,
+        sum(part.counted for part in parts),
+        sum(part.watched_s for part in parts),
+        sum(part.dark_s for part in parts),
+        sum(part.blind_s for part in parts),
+        max(parts, key=lambda part: part.blind_s).hindrance,
+    )
 
 
 def rate(seen: Window, seconds: float = WINDOW_S) -> Rate | None:

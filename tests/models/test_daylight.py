@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from swapbell_models.calendar.daylight import HORIZON_DEG, MARGIN, Daylight, Sun, daylight, forages
+from swapbell_models.calendar.daylight import HORIZON_DEG, MARGIN, Daylight, Sun, daylight, forages, nights
 from swapbell_models.calendar.place import Hemisphere, Place
 
 MINUTE = timedelta(minutes=1)
@@ -174,6 +174,41 @@ def test_wasps_forage_from_before_sunrise_to_after_sunset() -> None:
     from_at, to_at = found.foraging
     moments = (from_at - MINUTE, from_at, found.noon_at, to_at, to_at + MINUTE)
     assert [forages(CHRISTCHURCH, at) for at in moments] == [False, True, True, True, False]
+
+
+def test_the_night_lies_between_two_days_foraging_hours() -> None:
+    today, tomorrow = (daylight(CHRISTCHURCH, date(2026, 1, on)).foraging for on in (15, 16))
+    assert today is not None
+    assert tomorrow is not None
+    found = nights(CHRISTCHURCH, today[1] - 3 * MINUTE, tomorrow[0] + 3 * MINUTE)
+    assert found == [(today[1], tomorrow[0])]
+
+
+def test_a_stretch_within_the_night_is_night_and_one_within_the_day_is_none() -> None:
+    noon_at = daylight(CHRISTCHURCH, date(2026, 1, 15)).noon_at
+    midnight_at = noon_at + DAY / 2
+    assert nights(CHRISTCHURCH, midnight_at, midnight_at + MINUTE) == [(midnight_at, midnight_at + MINUTE)]
+    assert nights(CHRISTCHURCH, noon_at, noon_at + MINUTE) == []
+
+
+def test_a_week_has_its_nights_in_time_order() -> None:
+    from_at = daylight(CHRISTCHURCH, date(2026, 1, 15)).noon_at
+    found = nights(CHRISTCHURCH, from_at, from_at + 7 * DAY)
+    assert len(found) == 7
+    assert found == sorted(found)
+
+
+@given(
+    st.floats(-90.0, 90.0),
+    st.floats(-180.0, 180.0),
+    st.datetimes(datetime(2026, 1, 1), datetime(2026, 12, 31), timezones=st.just(UTC)),  # noqa: DTZ001 - bounds
+)
+def test_a_moment_is_in_the_foraging_hours_or_in_a_night(
+    latitude_deg: float, longitude_deg: float, at: datetime
+) -> None:
+    here = place(latitude_deg, longitude_deg)
+    night = nights(here, at - timedelta(hours=1), at + timedelta(hours=1))
+    assert forages(here, at) != any(from_at < at < to_at for from_at, to_at in night)
 
 
 def test_an_evening_that_ends_after_midnight_still_counts() -> None:

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from tallies import blind_between, edges, moment, tallies, tally
 
 from swapbell_models.sizes import SizeClass
-from swapbell_models.tally import Crossing, Direction
+from swapbell_models.tally import Crossing, Direction, Hindrance, Sight, Tally
 from swapbell_models.traffic import Window, joined, rate, read
 
 HOUR_S = 3600.0
@@ -51,6 +51,65 @@ def test_what_no_tally_tells_of_was_not_watched() -> None:
     told = read(tallies([], [0, 15]))
     assert told.window(moment(-100), moment(200)).watched_s == 15.0
     assert read([]).window(moment(0), moment(300)).watched_s == 0.0
+
+
+def hindered(seq: int, blind_s: float, hindrance: Hindrance | None) -> Tally:
+    """Return the tally `seq` of 100 s each, in part of which the counter could not count."""
+    told = tally(seq, 100.0 * (seq - 1), 100.0 * seq, [], 100.0 - blind_s)
+    return replace(told, sight=Sight(blind_s=blind_s, hindrance=hindrance))
+
+
+def test_a_window_tells_how_long_the_counter_could_not_count_and_why() -> None:
+    told = read([hindered(1, 40.0, Hindrance.SHAKE), hindered(2, 60.0, Hindrance.LIGHT), hindered(3, 0.0, None)])
+    seen = told.window(moment(50), moment(300))
+    assert (seen.watched_s, seen.blind_s, seen.hindrance) == (pytest.approx(170.0), 80.0, Hindrance.LIGHT)
+    assert seen.missed_s == pytest.approx(0.0)
+
+
+def test_several_windows_keep_the_worst_hindrance() -> None:
+    told = read([hindered(1, 40.0, Hindrance.SHAKE), hindered(2, 60.0, Hindrance.LIGHT), hindered(3, 0.0, None)])
+    whole = joined(told.windows(moment(300), 100.0, 3))
+    assert (whole.blind_s, whole.hindrance) == (100.0, Hindrance.LIGHT)
+
+
+def test_a_counter_that_claims_more_blindness_than_it_missed_is_not_believed() -> None:
+    told = replace(tally(1, 0, 100, [], 90.0), sight=Sight(blind_s=50.0, hindrance=Hindrance.NOISE))
+    assert read([told]).window(moment(0), moment(100)).blind_s == pytest.approx(10.0)
+
+
+def test_night_is_not_watched_whatever_the_counter_says() -> None:
+    told = read(tallies([], edges(300)), [(moment(100), moment(220))])
+    seen = told.window(moment(0), moment(300))
+    assert (seen.watched_s, seen.dark_s, seen.missed_s) == (180.0, 120.0, 0.0)
+    assert told.window(moment(120), moment(200)).visits is None
+
+
+def test_a_visit_at_night_still_counts() -> None:
+    told = read(tallies([110.0], edges(300)), [(moment(100), moment(220))])
+    assert told.window(moment(105), moment(200)).visits == 1
+
+
+def test_blindness_at_night_is_night() -> None:
+    told = read([hindered(1, 100.0, Hindrance.LIGHT)], [(moment(-500), moment(70))])
+    seen = told.window(moment(0), moment(100))
+    assert (seen.dark_s, seen.blind_s) == (70.0, pytest.approx(30.0))
+
+
+def test_night_without_tallies_is_night_and_no_gap() -> None:
+    seen = read([], [(moment(0), moment(300))]).window(moment(0), moment(300))
+    assert (seen.dark_s, seen.missed_s) == (300.0, 0.0)
+
+
+@settings(deadline=None)
+@given(st.lists(moments_s, max_size=20), cuts_s, st.lists(st.integers(0, 3600), min_size=4, max_size=4, unique=True))
+def test_each_second_is_watched_or_dark_or_blind_or_missed(
+    visits_s: list[float], cut_s: list[float], edges_s: list[int]
+) -> None:
+    one, two, three, four = sorted(map(moment, edges_s))
+    told = read(tallies(visits_s, cut_s, blind_between(600, 1200)), [(one, two), (three, four)])
+    hour = told.window(moment(0), moment(HOUR_S))
+    assert hour.watched_s + hour.dark_s + hour.blind_s + hour.missed_s == pytest.approx(HOUR_S)
+    assert hour.dark_s == pytest.approx(((two - one) + (four - three)).total_seconds())
 
 
 def test_a_clock_set_back_does_not_hide_a_gap() -> None:

@@ -3,6 +3,7 @@
 Days are those of the local mean time. Where the sun does not rise or does not set, the day says so.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import Enum
@@ -121,6 +122,27 @@ def forages(place: Place, at: datetime) -> bool:
     ValueError
         If the moment is naive.
     """
-    today = aware("at", at).astimezone(place.mean_time).date()
-    hours = (daylight(place, today + timedelta(days=shift)).foraging for shift in (-1, 0, 1))
-    return any(span[0] <= at <= span[1] for span in hours if span)
+    return any(from_at <= at <= to_at for from_at, to_at in _hours(place, aware("at", at), at))
+
+
+def nights(place: Place, from_at: datetime, to_at: datetime) -> list[tuple[datetime, datetime]]:
+    """Return the stretches between two moments that lie outside of the foraging hours of a place, in time order.
+
+    Raises
+    ------
+    ValueError
+        If a moment is naive.
+    """
+    found, edge_at = list[tuple[datetime, datetime]](), aware("from_at", from_at)
+    for begins_at, ends_at in (*_hours(place, from_at, aware("to_at", to_at)), (to_at, to_at)):
+        if edge_at < (dawn_at := min(begins_at, to_at)):
+            found.append((edge_at, dawn_at))
+        edge_at = max(edge_at, min(ends_at, to_at))
+    return found
+
+
+def _hours(place: Place, from_at: datetime, to_at: datetime) -> Iterator[tuple[datetime, datetime]]:
+    """Yield the foraging hours of the days around a stretch, in time order."""
+    first, last = (at.astimezone(place.mean_time).date() for at in (from_at, to_at))
+    days = (daylight(place, first + timedelta(days=n)) for n in range(-1, (last - first).days + 2))
+    return (day.foraging for day in days if day.foraging)
