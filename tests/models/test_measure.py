@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_models.dosing.measure import DROPS_CAUTION, PIPETTE_1000_UL, SYRINGE_1_ML, Measure, drops, read
+from swapbell_models.dosing.measure import DROPS_CAUTION, PIPETTE_1000_UL, SYRINGE_1_ML, Measure, drops, measure, read
 
 GOOD = {"capacity_ul": 1000.0, "least_ul": 100.0, "mark_ul": 10.0, "error_ul": 5.0}
 
@@ -123,3 +123,31 @@ def test_the_caution_tells_real_drops() -> None:
 def test_a_dropper_without_drops_is_refused() -> None:
     with pytest.raises(ValueError, match=r"^per_ml must be a number above 0 drops per mL, not 0"):
         drops(85.0, per_ml=0.0)
+
+
+def test_a_measure_is_read_by_what_it_says_on_it() -> None:
+    assert measure("--measure", "1 ml  Syringe") == SYRINGE_1_ML
+    assert measure("--measure", "200-1000 uL pipette") == PIPETTE_1000_UL
+
+
+def test_any_syringe_is_read_by_what_it_holds_and_its_marks() -> None:
+    assert measure("--measure", "1 mL by 0.01 mL") == SYRINGE_1_ML
+    found = measure("--measure", "5 mL by 200 uL")
+    # Ten marks to its floor and half a mark of error, as for the 1 mL syringe.
+    assert found == Measure("5 mL syringe", 5000.0, 2000.0, 200.0, 100.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (
+            "spoon",
+            r"must be '1 mL syringe', '200-1000 uL pipette' or a syringe such as '5 mL by 0\.2 mL', not 'spoon'$",
+        ),
+        ("5 mL by 0.2", r"must be a number with a point for decimals and one of uL, mL, not '0\.2'$"),
+        ("1 mL by 0.2 mL", r"must hold at least 10 of its marks, not '1 mL by 0\.2 mL'$"),
+    ],
+)
+def test_what_is_no_measure_is_refused(text: str, told: str) -> None:
+    with pytest.raises(ValueError, match=f"^--measure {told}"):
+        measure("--measure", text)

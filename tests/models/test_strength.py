@@ -53,7 +53,7 @@ def test_a_product_strength_is_kept_in_g_per_litre(label: str, g_per_l: float) -
 
 @pytest.mark.parametrize("label", ["10 %", "100 mg/kg", "100", "g/L", "", "100 g/L x"])
 def test_a_product_strength_in_another_unit_is_refused(label: str) -> None:
-    with pytest.raises(ValueError, match=r"^product strength must be a number .* one of g/L, mg/ml, % w/v, not '"):
+    with pytest.raises(ValueError, match=r"^product strength must be a number .* one of g/L, mg/mL, % w/v, not '"):
         product("invented concentrate", label)
 
 
@@ -65,6 +65,15 @@ def test_a_bait_strength_that_can_be_misread_is_refused(said: str) -> None:
         ValueError, match=r"^target strength must be a number with a point for decimals and one of mg/kg, "
     ):
         bait_strength(said)
+
+
+def test_a_refusal_names_what_was_read() -> None:
+    with pytest.raises(ValueError, match=r"^--directs must be a number "):
+        bait_strength("5 oz", name="--directs")
+    with pytest.raises(ValueError, match=r"^--directs '1:1000' needs the product"):
+        bait_strength("1:1000", name="--directs")
+    with pytest.raises(ValueError, match=r"^--covers must be a number "):
+        product("invented concentrate", "10 %", "--covers")
 
 
 def test_no_strength_is_zero() -> None:

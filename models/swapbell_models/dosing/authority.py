@@ -91,5 +91,5 @@ class Authority:
         given, covered = (f"{each.g_per_l:g} g/L ({each.name})" for each in (product, self.product))
         if not math.isclose(product.g_per_l, self.product.g_per_l, rel_tol=SAME_STRENGTH):
             raise ValueError(f"product strength {given} is not the {covered} that {self.basis} covers")
-        if product.g_per_l * MG_PER_KG["g/l"] <= target.mg_per_kg:
+        if product.g_per_l * MG_PER_KG["g/L"] <= target.mg_per_kg:
             raise ValueError(f"product strength {given} must be above the bait's, {target}")

@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 
+from swapbell_models.amount import VOLUME_UL, amount
 from swapbell_models.quantity import FLOAT_SLACK, named, positive
 
 # Our choice: a volume that cannot be read to a twentieth is measured in a dilution instead. It lies between the two
@@ -55,6 +56,40 @@ class Measure:
 SYRINGE_1_ML = Measure("1 mL syringe", capacity_ul=1000.0, least_ul=100.0, mark_ul=10.0, error_ul=5.0)
 # ISO 8655: at most 8 uL of systematic error. Steps of 1 uL: our choice, as most are set.
 PIPETTE_1000_UL = Measure("200-1000 uL pipette", capacity_ul=1000.0, least_ul=200.0, mark_ul=1.0, error_ul=8.0)
+
+
+# Our choice: what holds of the 1 mL syringe holds of any: as many marks to its floor, half a mark of error.
+_FLOOR_MARKS = SYRINGE_1_ML.least_ul / SYRINGE_1_ML.mark_ul
+_ERROR_MARKS = SYRINGE_1_ML.error_ul / SYRINGE_1_ML.mark_ul
+
+
+def measure(name: str, text: str) -> Measure:
+    """Read what a volume is measured with.
+
+    Parameters
+    ----------
+    name : str
+        What it is, for a refusal.
+    text : str
+        "1 mL syringe", "200-1000 uL pipette", or how much a syringe holds and from mark to mark: "5 mL by 0.2 mL".
+
+    Raises
+    ------
+    ValueError
+        If it is none of these, or holds fewer than the ten marks that a syringe needs.
+    """
+    known = {each.name.lower(): each for each in (SYRINGE_1_ML, PIPETTE_1000_UL)}
+    if found := known.get(" ".join(text.split()).lower()):
+        return found
+    holds, by, marks = text.partition(" by ")
+    if not by:
+        choice = ", ".join(repr(each.name) for each in known.values())
+        raise ValueError(f"{name} must be {choice} or a syringe such as '5 mL by 0.2 mL', not {text!r}")
+    capacity_ul, mark_ul = (amount(name, each, VOLUME_UL) for each in (holds, marks))
+    if capacity_ul < mark_ul * _FLOOR_MARKS:
+        raise ValueError(f"{name} must hold at least {_FLOOR_MARKS:g} of its marks, not {text!r}")
+    title = f"{capacity_ul / 1000.0:g} mL syringe"
+    return Measure(title, capacity_ul, mark_ul * _FLOOR_MARKS, mark_ul, mark_ul * _ERROR_MARKS)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,20 +4,19 @@
 """
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 
+from swapbell_models.amount import amount
 from swapbell_models.quantity import FLOAT_SLACK, named, positive
 
 # By definition for masses; by volume at 1 kg/L: our choice, wet meat and fish weigh about as much as water.
-MG_PER_KG = {"mg/kg": 1.0, "ppm": 1.0, "g/kg": 1000.0, "%": 10_000.0, "mg/l": 1.0, "g/l": 1000.0}
+MG_PER_KG = {"mg/kg": 1.0, "ppm": 1.0, "g/kg": 1000.0, "%": 10_000.0, "mg/L": 1.0, "g/L": 1000.0}
 # By definition. A bare % is left out: for a liquid it may be meant by mass or by volume.
-G_PER_L = {"g/l": 1.0, "mg/ml": 1.0, "% w/v": 10.0}
+G_PER_L = {"g/L": 1.0, "mg/mL": 1.0, "% w/v": 10.0}
 
 # Our choice: "1:n" may mean 1 in n or 1 to n; from 1:50 on they differ by 2 % or less.
 PARTS_MIN = 50.0
 
-_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
 _PARTS = re.compile(r"1\s*(?::|in)\s*(\d+(?:\.\d+)?)")
 
 
@@ -73,7 +72,7 @@ class Product:
         positive("product strength", self.g_per_l, "g/L")
 
 
-def bait_strength(text: str, product: Product | None = None) -> Strength:
+def bait_strength(text: str, product: Product | None = None, name: str = "target strength") -> Strength:
     """Read how strong a bait is to be.
 
     Parameters
@@ -83,6 +82,8 @@ def bait_strength(text: str, product: Product | None = None) -> Strength:
         before decimals. g/L and mg/L are per litre of bait, which is taken to weigh 1 kg.
     product : Product, optional
         What "1:n" thins; read as 1 part in n, which is 0.1 % from 1 part to n at 1000. n is 50 or more.
+    name : str
+        What it is, for a refusal.
 
     Raises
     ------
@@ -90,11 +91,11 @@ def bait_strength(text: str, product: Product | None = None) -> Strength:
         If the unit is unknown, the number is no positive number, or "1:n" has no product.
     """
     if parts := _PARTS.fullmatch(text.strip()):
-        return Strength(_thinned(float(parts[1]), text, product), text.strip())
-    return Strength(_amount("target strength", text, MG_PER_KG, also=", 1:n"), text.strip())
+        return Strength(_thinned(float(parts[1]), text, product, name), text.strip())
+    return Strength(amount(name, text, MG_PER_KG, also=", 1:n"), text.strip())
 
 
-def product(name: str, text: str) -> Product:
+def product(name: str, text: str, strength_name: str = "product strength") -> Product:
     """Read a product's strength from its label.
 
     Parameters
@@ -103,27 +104,20 @@ def product(name: str, text: str) -> Product:
         Full name of the product.
     text : str
         "100 g/L", "100 mg/mL" or "10 % w/v".
+    strength_name : str
+        What its strength is, for a refusal.
 
     Raises
     ------
     ValueError
         If the unit is unknown (a bare % does not say of what) or the number is no positive number.
     """
-    return Product(name, _amount("product strength", text, G_PER_L))
+    return Product(name, amount(strength_name, text, G_PER_L))
 
 
-def _thinned(parts: float, text: str, thinned: Product | None) -> float:
+def _thinned(parts: float, text: str, thinned: Product | None, name: str) -> float:
     if thinned is None:
-        raise ValueError(f"target strength {text!r} needs the product that is thinned, or say it in mg/kg")
+        raise ValueError(f"{name} {text!r} needs the product that is thinned, or say it in mg/kg")
     if parts < PARTS_MIN:
-        raise ValueError(f"target strength {text!r} can be read in two ways below 1:{PARTS_MIN:g}; say it in mg/kg")
-    return thinned.g_per_l * MG_PER_KG["g/l"] / parts
-
-
-def _amount(name: str, text: str, factors: Mapping[str, float], also: str = "") -> float:
-    found = _AMOUNT.fullmatch(text.strip())
-    unit = " ".join(found[2].split()) if found else ""
-    if not found or unit.lower() not in factors:
-        choice = ", ".join(factors).replace("/l", "/L") + also
-        raise ValueError(f"{name} must be a number with a point for decimals and one of {choice}, not {text!r}")
-    return positive(name, float(found[1]), unit) * factors[unit.lower()]
+        raise ValueError(f"{name} {text!r} can be read in two ways below 1:{PARTS_MIN:g}; say it in mg/kg")
+    return thinned.g_per_l * MG_PER_KG["g/L"] / parts

@@ -1,0 +1,78 @@
+"""A number with its unit as a person types it: the unit is always said, and decimals have a point.
+
+"1,000" means two things, and a bare number means whatever its reader expects; both are refused.
+"""
+
+import re
+from collections.abc import Mapping
+
+from swapbell_models.quantity import positive
+
+# By definition.
+MASS_G = {"g": 1.0, "kg": 1000.0}
+VOLUME_UL = {"uL": 1.0, "mL": 1000.0}
+LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
+SPEED_MM_PER_S = {"mm/s": 1.0, "cm/s": 10.0, "m/s": 1000.0}
+TIME_S = {"us": 1e-6, "ms": 1e-3, "s": 1.0}
+
+# Our choice: far more stations than one round serves.
+PORTIONS_MAX = 1000
+
+_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
+_TIMES = re.compile(r"(\d+)\s*[x\N{MULTIPLICATION SIGN}*]\s*(\S.*)")
+
+
+def amount(name: str, text: str, units: Mapping[str, float], also: str = "") -> float:
+    """Read a number above zero with its unit.
+
+    Parameters
+    ----------
+    name : str
+        What it is, for a refusal.
+    text : str
+        As typed: "0.5 kg", "500g", with a point before decimals; capitals do not matter.
+    units : mapping
+        The units that are understood, each with its factor.
+    also : str
+        What else the caller understands, for a refusal.
+
+    Returns
+    -------
+    float
+        The number times the factor of its unit.
+
+    Raises
+    ------
+    ValueError
+        If the unit is unknown or the number is no positive number.
+    """
+    found = _AMOUNT.fullmatch(text.strip())
+    factors = {unit.lower(): factor for unit, factor in units.items()}
+    unit = " ".join(found[2].split()).replace("\N{MICRO SIGN}", "u") if found else ""
+    if not found or unit.lower() not in factors:
+        choice = ", ".join(units) + also
+        raise ValueError(f"{name} must be a number with a point for decimals and one of {choice}, not {text!r}")
+    return positive(name, float(found[1]), unit) * factors[unit.lower()]
+
+
+def masses(name: str, text: str) -> tuple[float, ...]:
+    """Read the masses of portions [g].
+
+    Parameters
+    ----------
+    name : str
+        What they are, for a refusal.
+    text : str
+        "85 g", "10 x 85 g", or several of these with a plus between: "10 x 85 g + 200 g".
+
+    Raises
+    ------
+    ValueError
+        If one of them is no mass, or there are more than 1000.
+    """
+    told = [(_TIMES.fullmatch(part.strip()), part) for part in text.split("+")]
+    counts = [int(times[1]) if times else 1 for times, _ in told]
+    if not 0 < sum(counts) <= PORTIONS_MAX or 0 in counts:
+        raise ValueError(f"{name} must hold 1 to {PORTIONS_MAX} portions, not {text!r}")
+    each_g = [amount(name, times[2] if times else part, MASS_G) for times, part in told]
+    return tuple(mass for count, mass in zip(counts, each_g, strict=True) for _ in range(count))
