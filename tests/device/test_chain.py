@@ -117,7 +117,7 @@ seeds = st.integers(0, 2**32 - 1)
 films = st.builds(Film, sizes, contents, steady | steps, seeds)
 # From a macro lens to a camera on a mast; half of them such that a walker is as long as an insect.
 exponents = st.floats(-2.0, math.log10(5.0)) | st.floats(-1.0, 0.0)
-scales = exponents.map(lambda exponent: 10.0**exponent)
+scales = st.sampled_from([0.01, 5.0]) | exponents.map(lambda exponent: 10.0**exponent)
 shares = st.tuples(*[st.floats(0.0, 1.0)] * 6)
 
 
