@@ -1,21 +1,19 @@
-"""What chance alone does to a count: exact limits, lucky windows, and how many visits tell two means apart.
+"""What chance alone does to a count: exact limits, and how easily a window is full.
 
-Everything here is for Poisson traffic, visits that come independently at a steady mean. Wasps recruit and come in
-bouts, so real traffic is lumpier and lucky windows are likelier than these figures say.
+Limits and lucky windows are for Poisson traffic, visits that come independently at a steady mean. Wasps recruit and
+come in bouts, so real traffic is lumpier and lucky windows are likelier than these figures say.
 
-Quantiles and sums come from SciPy's incomplete gamma functions, imported by the first question only.
+Quantiles and sums come from SciPy's incomplete gamma and beta functions, imported by the first question only.
 """
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
+
+from swapbell_models import quantity
+from swapbell_models.scatter import check_k
 
 # Two-sided limits of 95 %: common practice, no source.
 CONFIDENCE = 0.95
-# Our choice, as in the usual tables of the test: 5 % either way.
-ALPHA = BETA = 0.05
-# A test that errs as often as a coin is none.
-_EVEN = 0.5
 # Our choice: counts of one station's windows are small and come again and again.
 _REMEMBERED = 1024
 
@@ -43,25 +41,60 @@ def poisson_limits(counted: int, confidence: float = CONFIDENCE) -> tuple[float,
     """
     from scipy.special import gammaincinv
 
-    _check("counted", counted, counted >= 0, "0 or more")
-    _check("confidence", confidence, 0.0 < confidence < 1.0, "between 0 and 1")
+    quantity.at_least("counted", counted, 0.0, "visits")
+    quantity.between("confidence", confidence, 0.0, 1.0)
     tail = (1.0 - confidence) / 2.0
     low = float(gammaincinv(counted, tail)) if counted else 0.0
     return low, float(gammaincinv(counted + 1, 1.0 - tail))
 
 
-def at_least(visits: int, mean: float) -> float:
-    """Return the chance that one window holds at least `visits`, given the true mean per window.
+def deviations(confidence: float) -> float:
+    """Return how many standard deviations a two-sided interval of the normal distribution reaches on either side.
+
+    Parameters
+    ----------
+    confidence : float
+        Between 0 and 1; 0.95 gives the familiar 1.96.
 
     Raises
     ------
     ValueError
-        If the mean is negative or not finite.
+        If the confidence is out of its range.
     """
-    from scipy.special import gammainc
+    from scipy.special import ndtri
 
-    _check_mean(mean)
-    return float(gammainc(visits, mean)) if visits > 0 else 1.0
+    return float(ndtri((1.0 + quantity.between("confidence", confidence, 0.0, 1.0)) / 2.0))
+
+
+def at_least(visits: int, mean: float, k: float = math.inf) -> float:
+    """Return the chance that one window holds at least `visits`, given the true mean per window.
+
+    Parameters
+    ----------
+    visits : int
+        What the window must hold [visits]; 0 or fewer is certain.
+    mean : float
+        The true mean [visits per window], 0 or more.
+    k : float
+        Size of the negative binomial [1], above 0; infinite for Poisson.
+
+    Raises
+    ------
+    ValueError
+        If the mean or k is out of its range.
+
+    Notes
+    -----
+    The tails of the Poisson and of the negative binomial are regularised incomplete gamma and beta functions:
+    Johnson, Kemp and Kotz 2005, Univariate Discrete Distributions, 3rd ed. (from memory).
+    """
+    from scipy.special import betainc, gammainc
+
+    quantity.at_least("mean", mean, 0.0, "visits per window")
+    check_k(k)
+    if visits <= 0:
+        return 1.0
+    return float(gammainc(visits, mean) if math.isinf(k) else betainc(visits, k, mean / (mean + k)))
 
 
 @lru_cache(_REMEMBERED)
@@ -87,10 +120,9 @@ def lucky_window(visits: int, mean: float, look: float) -> float:
     Naus (1982), J Am Stat Assoc 77:177-183; the formulas are from memory and held against simulation. Exact for looks
     of two and of three windows; longer looks go on by the ratio of the two, good to a few thousandths.
     """
-    beyond_two = look - 2.0
-    _check("visits", visits, visits > 1, "2 or more")
-    _check("look", look, 0.0 <= beyond_two < math.inf, "2 windows or more")
-    _check_mean(mean)
+    quantity.at_least("visits", visits, 2.0, "visits")
+    beyond_two = quantity.at_least("look", look, 2.0, "windows") - 2.0
+    quantity.at_least("mean", mean, 0.0, "visits per window")
     none_in_two, none_in_three = _none_in_two(visits, mean), _none_in_three(visits, mean)
     if none_in_two <= 0.0:
         return 1.0
@@ -122,58 +154,3 @@ def _at_most(n: int, mean: float) -> float:
 
 def _exactly(n: int, mean: float) -> float:
     return at_least(n, mean) - at_least(n + 1, mean)
-
-
-@dataclass(frozen=True, slots=True)
-class WaldTest:
-    """The sequential probability ratio test between two Poisson means.
-
-    Attributes
-    ----------
-    low, high
-        The two means [visits per window], 0 < low < high.
-    alpha, beta
-        Chances of accepting the wrong one, when a single test is begun at a moment that the counts did not choose.
-
-    Notes
-    -----
-    Wald (1945), Ann Math Stat 16:117-186; Wald (1947), Sequential Analysis: after n windows with a total of T visits
-    accept `high` if T >= s n + h1, `low` if T <= s n - h0, and go on between.
-    """
-
-    low: float
-    high: float
-    alpha: float = ALPHA
-    beta: float = BETA
-
-    def __post_init__(self) -> None:
-        """Refuse means that cannot be told apart, and risks that are no risks."""
-        _check("low", self.low, self.low > 0.0, "a mean greater than 0")
-        _check("high", self.high, self.low < self.high < math.inf, f"a mean greater than {self.low}")
-        _check("alpha", self.alpha, 0.0 < self.alpha < _EVEN, f"between 0 and {_EVEN}")
-        _check("beta", self.beta, 0.0 < self.beta < _EVEN, f"between 0 and {_EVEN}")
-
-    @property
-    def slope(self) -> float:
-        """Visits per window between the two lines, s."""
-        return (self.high - self.low) / math.log(self.high / self.low)
-
-    def accepts_high_from(self, windows: int) -> int:
-        """Return the smallest total over `windows` that accepts the high mean."""
-        above = math.log((1.0 - self.beta) / self.alpha) / math.log(self.high / self.low)
-        return math.ceil(self.slope * windows + above)
-
-    def accepts_low_to(self, windows: int) -> int | None:
-        """Return the largest total over `windows` that accepts the low mean; nothing if no total does yet."""
-        below = math.log((1.0 - self.alpha) / self.beta) / math.log(self.high / self.low)
-        total = math.floor(self.slope * windows - below)
-        return total if total >= 0 else None
-
-
-def _check_mean(mean: float) -> None:
-    _check("mean", mean, 0.0 <= mean < math.inf, "a finite number of visits per window, 0 or more")
-
-
-def _check(name: str, value: float, good: bool, allowed: str) -> None:
-    if not good:
-        raise ValueError(f"{name} must be {allowed}, not {value}")

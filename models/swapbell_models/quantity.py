@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 FLOAT_SLACK = 1e-9
 
 
-def positive(name: str, value: float, unit: str) -> float:
+def positive(name: str, value: float, unit: str = "") -> float:
     """Return a finite number above zero, or refuse it.
 
     Raises
@@ -19,7 +19,7 @@ def positive(name: str, value: float, unit: str) -> float:
         If the value is zero, negative, infinite or not a number.
     """
     if not (math.isfinite(value) and value > 0.0):
-        raise ValueError(f"{name} must be a number above 0 {unit}, not {value}")
+        raise ValueError(f"{name} must be a number above {f'0 {unit}'.strip()}, not {value}")
     return value
 
 

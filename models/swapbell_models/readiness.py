@@ -7,20 +7,12 @@ of `WINDOWS` windows that ends with the last tally: what was not yet reported is
 The verdict is the first of these that holds:
 
 silent    no tally, or the last one ended more than `silent_s` ago: `unjudged`
-ready     the rule was reached in the look, and the confirmation holds
+ready     the rule was reached in the look, and its confirmation holds, see `confirmation`
 touched   some half-open window, wherever it begins in the look, counts `visits` or more
 gaps      the station says that it is blind, or more than `UNWATCHED_SHARE_MAX` of the last window went unwatched, so
           that few visits prove nothing: `unjudged`
 building  the last window counts half the rule or more
 quiet     otherwise
-
-Confirmations, over the look's consecutive windows, the last of which ends with the last tally:
-
-first       none asked for: the bare rule
-2 of 3      at least two of the three windows count `visits` or more
-sequential  for some n from 1 to 3, the last n windows together count at least what Wald's test asks for to accept the
-            higher of its two means. Trying every n, at every tally, is Page's cumulative sum (Biometrika 41:100-115,
-            1954), whose false alarms per hour are not Wald's alpha; the decision record gives them.
 
 Counts enter as they are and windows at their nominal length: a gap can hide visits but cannot invent them. So another
 visit never lowers the step, and less watched time never raises it.
@@ -33,16 +25,14 @@ from datetime import datetime, timedelta
 from enum import Enum
 
 from swapbell_models import traffic
-from swapbell_models.chance import WaldTest, lucky_window
+from swapbell_models.chance import lucky_window
+from swapbell_models.confirmation import EARLY_SHARE, WINDOWS, Confirm, Risk, confirmed, risks
+from swapbell_models.quantity import aware, positive
 from swapbell_models.tally import Tally
 from swapbell_models.traffic import WINDOW_S, Rate, Record, Window
 
 # At least 10 visits in any 5 minutes: common practice, no source.
 RULE_VISITS = 10
-# Our choice: two of three full windows confirm, within a quarter of an hour by the trade's window. Two running would
-# be stricter, but one shower breaks them; more windows would take longer than traffic takes to change.
-WINDOWS = 3
-TO_CONFIRM = 2
 # Our choice: half a minute of five, two tallies of the usual length. At the rule's own mean it hides one visit, a
 # third of the scatter that chance alone gives to ten.
 UNWATCHED_SHARE_MAX = 0.1
@@ -50,11 +40,6 @@ UNWATCHED_SHARE_MAX = 0.1
 SILENT_S = 600.0
 # Our choice: a minute, more than clocks kept by network time differ; what claims to be later is not believed.
 AHEAD_MAX_S = 60.0
-# Our choice: half the rule. A swap there is too early, and growing traffic is one doubling short of the rule.
-EARLY_SHARE = 0.5
-# Our choice: a fifth on either side of the rule, because the limit then grows by 0.99 of the rule per window: only
-# traffic above the rule itself drives the sum up.
-LOW_SHARE, HIGH_SHARE = 0.8, 1.2
 
 
 class Step(Enum):
@@ -76,14 +61,6 @@ class Reason(Enum):
     GAPS = "gaps"
     BLIND = "blind"
     SILENT = "silent"
-
-
-class Confirm(Enum):
-    """What turns `touched` into `ready`."""
-
-    TWO_OF_THREE = "2 of 3"
-    FIRST = "first"
-    SEQUENTIAL = "sequential"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,11 +86,10 @@ class Rule:
 
     def __post_init__(self) -> None:
         """Refuse a rule that cannot be judged by."""
-        if not self.visits > 1:
+        if not 1 < self.visits < math.inf:
             raise ValueError(f"visits must be 2 or more, not {self.visits}")
-        for name, seconds in (("window_s", self.window_s), ("silent_s", self.silent_s)):
-            if not 0.0 < seconds < math.inf:
-                raise ValueError(f"{name} must be a positive number of seconds, not {seconds}")
+        positive("window_s", self.window_s, "s")
+        positive("silent_s", self.silent_s, "s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +113,8 @@ class Verdict:
     lucky
         Once the rule is reached: the chance of a window as full as the fullest in a look fully watched, if the true
         mean were only `EARLY_SHARE` of the rule.
+    risks
+        Once the rule is reached: how often such a look errs, for steady traffic and for bouts.
     """
 
     step: Step
@@ -146,6 +124,7 @@ class Verdict:
     reached_at: datetime | None = None
     rate: Rate | None = None
     lucky: float | None = None
+    risks: tuple[Risk, ...] = ()
 
     @property
     def last(self) -> Window | None:
@@ -167,8 +146,13 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
         The rule and its confirmation.
     blind : bool
         Whether the station last said that it cannot see.
+
+    Raises
+    ------
+    ValueError
+        If the moment is naive.
     """
-    latest_at = now + timedelta(seconds=AHEAD_MAX_S)
+    latest_at = aware("now", now) + timedelta(seconds=AHEAD_MAX_S)
     ends = [(tally.to_at, tally) for tally in tallies]
     end_at = max((to_at for to_at, _ in ends if to_at <= latest_at), default=None)
     if end_at is None:
@@ -192,6 +176,7 @@ def _look(record: Record, end_at: datetime, rule: Rule) -> Verdict:
         reached_at=reached_at,
         rate=traffic.rate(whole, rule.window_s),
         lucky=lucky_window(fullest.counted, rule.visits * EARLY_SHARE, WINDOWS) if fullest and reached_at else None,
+        risks=risks(rule.visits, rule.confirm) if reached_at else (),
     )
 
 
@@ -200,7 +185,7 @@ def _step(evidence: Verdict, age_s: float, rule: Rule, *, blind: bool) -> tuple[
     if age_s > rule.silent_s:
         return Step.UNJUDGED, Reason.SILENT
     if evidence.reached_at is not None:
-        return (Step.READY if _confirmed([w.counted for w in evidence.windows], rule) else Step.TOUCHED), None
+        return (Step.READY if _is_confirmed(evidence, rule) else Step.TOUCHED), None
     if blind:
         return Step.UNJUDGED, Reason.BLIND
     if gappy(last):
@@ -213,13 +198,5 @@ def gappy(window: Window) -> bool:
     return window.watched_s < (1.0 - UNWATCHED_SHARE_MAX) * window.seconds
 
 
-def _confirmed(counts: Sequence[int], rule: Rule) -> bool:
-    """Tell whether the consecutive windows' counts, oldest first, confirm a rule that was reached."""
-    match rule.confirm:
-        case Confirm.FIRST:
-            return True
-        case Confirm.TWO_OF_THREE:
-            return sum(count >= rule.visits for count in counts) >= TO_CONFIRM
-        case Confirm.SEQUENTIAL:
-            test = WaldTest(LOW_SHARE * rule.visits, HIGH_SHARE * rule.visits)
-            return any(sum(counts[-n:]) >= test.accepts_high_from(n) for n in range(1, len(counts) + 1))
+def _is_confirmed(evidence: Verdict, rule: Rule) -> bool:
+    return confirmed([window.counted for window in evidence.windows], rule.visits, rule.confirm)

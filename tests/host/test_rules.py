@@ -10,10 +10,11 @@ from tallies import edges, moment, tallies
 
 from swapbell_host import rules
 from swapbell_host.rules import History, PastNotice, ended, verdict
+from swapbell_models.confirmation import Confirm
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
-from swapbell_models.readiness import Confirm, Reason, Rule, Step
+from swapbell_models.readiness import Reason, Rule, Step
 
 RULE = Rule()
 REST = timedelta(hours=12)

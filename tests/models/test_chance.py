@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import chi2
+from scipy.stats import chi2, nbinom, norm, poisson
+from statsmodels.stats.rates import confint_poisson
 
-from swapbell_models.chance import WaldTest, at_least, lucky_window, poisson_limits
+from swapbell_models.chance import at_least, deviations, lucky_window, poisson_limits
 
-# Garwood (1936) exact 95 % limits; the column is SciPy's chi2.ppf. Published anchors: 0 gives 3.689 and 10 gives
+# Garwood (1936) exact 95 % limits; the columns are SciPy's chi2.ppf. Published anchors: 0 gives 3.689 and 10 gives
 # 4.80-18.39 (tables of exact Poisson limits), 25 gives 16.18-36.90.
 GARWOOD_95 = {
     0: (0.0, 3.688879),
@@ -35,7 +36,15 @@ GARWOOD_95 = {
     18: (10.667941, 28.44776),
     19: (11.439241, 29.670854),
     20: (12.21652, 30.888378),
+    21: (12.999331, 32.100731),
+    22: (13.787283, 33.308264),
+    23: (14.580027, 34.511293),
+    24: (15.377253, 35.710098),
     25: (16.178682, 36.904932),
+    26: (16.984063, 38.096024),
+    27: (17.79317, 39.283582),
+    28: (18.605797, 40.467796),
+    29: (19.421755, 41.648837),
     30: (20.240874, 42.826865),
     50: (37.110964, 65.918767),
     100: (81.363991, 121.626794),
@@ -64,39 +73,41 @@ ALSO_TEN_OR_MORE = {
     18: 0.984619,
 }
 
-# Wald (1947): total that accepts the low mean, and the high one, after 1 to 12 windows, at 5 % either way; the lines
-# are the book's formulas by plain arithmetic.
-WALD = {
-    (1, 2): (
-        (1.442695, 4.247928),
-        [None, None, 0, 1, 2, 4, 5, 7, 8, 10, 11, 13],
-        [6, 8, 9, 11, 12, 13, 15, 16, 18, 19, 21, 22],
-    ),
-    (2, 5): (
-        (3.274070, 3.213433),
-        [0, 3, 6, 9, 13, 16, 19, 22, 26, 29, 32, 36],
-        [7, 10, 14, 17, 20, 23, 27, 30, 33, 36, 40, 43],
-    ),
-    (4, 10): (
-        (6.548140, 3.213433),
-        [3, 9, 16, 22, 29, 36, 42, 49, 55, 62, 68, 75],
-        [10, 17, 23, 30, 36, 43, 50, 56, 63, 69, 76, 82],
-    ),
-    (5, 10): (
-        (7.213475, 4.247928),
-        [2, 10, 17, 24, 31, 39, 46, 53, 60, 67, 75, 82],
-        [12, 19, 26, 34, 41, 48, 55, 62, 70, 77, 84, 91],
-    ),
-    (6, 12): (
-        (8.656170, 4.247928),
-        [4, 13, 21, 30, 39, 47, 56, 65, 73, 82, 90, 99],
-        [13, 22, 31, 39, 48, 57, 65, 74, 83, 91, 100, 109],
-    ),
-    (8, 12): (
-        (9.865214, 7.261880),
-        [2, 12, 22, 32, 42, 51, 61, 71, 81, 91, 101, 111],
-        [18, 27, 37, 47, 57, 67, 77, 87, 97, 106, 116, 126],
-    ),
+# Negative binomial chances by SciPy's nbinom.sf: P(N >= 10) for a size k, by the mean.
+TEN_OR_MORE_IN_BOUTS = {
+    1.0: {
+        2: 0.017342,
+        4: 0.107374,
+        5: 0.161506,
+        6: 0.214058,
+        8: 0.307946,
+        10: 0.385543,
+        12: 0.449137,
+        15: 0.52446,
+        20: 0.613913,
+    },
+    2.0: {
+        2: 0.005859,
+        4: 0.075147,
+        5: 0.133348,
+        6: 0.197097,
+        8: 0.322123,
+        10: 0.430682,
+        12: 0.519856,
+        15: 0.622553,
+        20: 0.736037,
+    },
+    5.0: {
+        2: 0.001097,
+        4: 0.038904,
+        5: 0.089783,
+        6: 0.158739,
+        8: 0.320472,
+        10: 0.4755,
+        12: 0.603414,
+        15: 0.741535,
+        20: 0.87016,
+    },
 }
 
 # Simulated chance that some sliding window of one watched hour reaches ten (20,000 runs, +- 0.007).
@@ -134,6 +145,71 @@ def test_ten_or_more_at_the_means_between(mean: int, chance: float) -> None:
     assert at_least(10, mean) == pytest.approx(chance, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("k", "mean", "chance"), [(k, mean, p) for k, row in TEN_OR_MORE_IN_BOUTS.items() for mean, p in row.items()]
+)
+def test_ten_or_more_where_wasps_come_in_bouts(k: float, mean: int, chance: float) -> None:
+    assert at_least(10, mean, k) == pytest.approx(chance, abs=1e-6)
+
+
+@given(st.integers(0, 60), st.floats(0.01, 60), st.floats(0.05, 1e4))
+def test_full_windows_are_as_likely_as_scipys_distributions_say(visits: int, mean: float, k: float) -> None:
+    assert at_least(visits, mean) == pytest.approx(poisson.sf(visits - 1, mean), rel=1e-6, abs=1e-12)
+    assert at_least(visits, mean, k) == pytest.approx(nbinom.sf(visits - 1, k, k / (k + mean)), rel=1e-6, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("mean", "chance"),
+    [
+        # One of 12 windows apart, by arithmetic from Poisson's chance of one.
+        (3, 0.0131),
+        (4, 0.0933),
+        (5, 0.3217),
+        (6, 0.6507),
+    ],
+)
+def test_ten_or_more_in_one_of_twelve_windows_apart(mean: int, chance: float) -> None:
+    assert 1 - (1 - at_least(10, mean)) ** 12 == pytest.approx(chance, abs=5e-5)
+    assert chance < lucky_window(10, mean, 12)
+
+
+@pytest.mark.parametrize(
+    ("mean", "chance"),
+    [
+        # Poisson probabilities by SciPy's poisson.sf: P(N >= 30) at three times the mean.
+        (4, 0.0000),
+        (5, 0.0004),
+        (6, 0.0059),
+        (8, 0.1321),
+        (10, 0.5243),
+        (12, 0.8621),
+        (15, 0.9927),
+        (20, 1.0000),
+    ],
+)
+def test_thirty_or_more_in_a_quarter_of_an_hour(mean: int, chance: float) -> None:
+    assert at_least(30, 3 * mean) == pytest.approx(chance, abs=5e-5)
+
+
+@given(st.floats(0.01, 0.999))
+def test_a_normal_interval_reaches_as_far_as_scipys(confidence: float) -> None:
+    assert deviations(confidence) == pytest.approx(norm.ppf((1 + confidence) / 2))
+
+
+@given(st.integers(0, 500), st.floats(0.5, 0.999))
+def test_exact_limits_are_those_of_statsmodels(counted: int, confidence: float) -> None:
+    low, high = confint_poisson(counted, 1.0, method="exact-c", alpha=1 - confidence)
+    assert poisson_limits(counted, confidence) == pytest.approx((np.nan_to_num(low), high), rel=1e-9)
+
+
+@pytest.mark.parametrize(("mean", "look"), [(0.5, 2), (1.0, 3), (2.0, 3), (4.0, 2), (4.0, 3)])
+def test_two_visits_within_a_window_are_as_likely_as_two_points_within_a_distance(mean: float, look: int) -> None:
+    # Of n points dropped on a line of length L no two are closer than 1 with the chance (1 - (n - 1)/L)^n: Feller
+    # 1971, An Introduction to Probability Theory, vol. 2, section I.13 (from memory); over Poisson's n.
+    none = sum(poisson.pmf(n, mean * look) * (1 - max(n - 1, 0) / look) ** n for n in range(look + 1))
+    assert lucky_window(2, mean, look) == pytest.approx(1 - none, abs=1e-9)
+
+
 def test_at_least_none_is_certain_and_anything_at_no_traffic_is_not() -> None:
     assert (at_least(0, 0.0), at_least(0, 7.0), at_least(1, 0.0)) == (1.0, 1.0, 0.0)
 
@@ -168,45 +244,21 @@ def test_a_lucky_window_is_a_chance_that_grows_with_the_look_and_shrinks_with_wh
     assert chance <= lucky_window(visits, mean, look + 1) + 1e-9 <= 1 + 2e-9
 
 
-@pytest.mark.parametrize(("means", "lines"), WALD.items())
-def test_walds_limits_are_the_books(
-    means: tuple[int, int], lines: tuple[tuple[float, float], list[int | None], list[int]]
-) -> None:
-    (slope, _), low, high = lines
-    test = WaldTest(*means)
-    assert test.slope == pytest.approx(slope, abs=1e-6)
-    assert [test.accepts_low_to(n) for n in range(1, 13)] == low
-    assert [test.accepts_high_from(n) for n in range(1, 13)] == high
-
-
-def test_unequal_risks_move_walds_two_lines_apart_unequally() -> None:
-    # Intercepts of a published plan with alpha 0.10 and beta 0.05 (McAuslane, Ellis & Allen, Can Ent: 13.82 and 17.75
-    # about 0.98 n) stand as ln(0.90/0.05) to ln(0.95/0.10), that is 1.28387.
-    test = WaldTest(1, math.e, alpha=0.10, beta=0.05)
-    above = [test.accepts_high_from(n) - test.slope * n for n in range(1000, 2000)]
-    below = [test.slope * n - (test.accepts_low_to(n) or 0) for n in range(1000, 2000)]
-    assert min(below) / min(above) == pytest.approx(17.75 / 13.82, abs=2e-3)
-
-
 @pytest.mark.parametrize(
     ("ask", "named"),
     [
         (lambda: poisson_limits(-1), "counted"),
         (lambda: poisson_limits(3, 0.0), "confidence"),
         (lambda: poisson_limits(3, 1.0), "confidence"),
+        (lambda: deviations(1.0), "confidence"),
+        (lambda: at_least(3, 1.0, 0.0), "k"),
+        (lambda: at_least(3, 1.0, math.nan), "k"),
         (lambda: at_least(3, math.nan), "mean"),
         (lambda: at_least(3, -1.0), "mean"),
         (lambda: lucky_window(1, 5.0, 3), "visits"),
         (lambda: lucky_window(10, math.inf, 3), "mean"),
         (lambda: lucky_window(10, 5.0, 1.5), "look"),
         (lambda: lucky_window(10, 5.0, math.inf), "look"),
-        (lambda: WaldTest(5, 5), "high"),
-        (lambda: WaldTest(0, 5), "low"),
-        (lambda: WaldTest(5, 10, alpha=0.0), "alpha"),
-        (lambda: WaldTest(5, 10, alpha=0.5), "alpha"),
-        (lambda: WaldTest(5, 10, beta=0.0), "beta"),
-        (lambda: WaldTest(5, 10, beta=0.5), "beta"),
-        (lambda: WaldTest(5, math.inf), "high"),
     ],
 )
 def test_what_no_chance_can_be_told_of_is_refused_by_name(ask: Callable[[], object], named: str) -> None:

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from tallies import blind_between, edges, moment, tallies
 
 from swapbell_models.chance import lucky_window
-from swapbell_models.readiness import Confirm, Reason, Rule, Step, Verdict, assess
+from swapbell_models.confirmation import Confirm
+from swapbell_models.readiness import Reason, Rule, Step, Verdict, assess
 
 RULE = Rule()
 FIRST = Rule(confirm=Confirm.FIRST)

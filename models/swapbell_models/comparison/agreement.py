@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import correlation, fmean, pvariance, stdev
 
-from swapbell_models.chance import CONFIDENCE
+from swapbell_models.chance import CONFIDENCE, deviations
 from swapbell_models.quantity import between
 
 # Bland and Altman 1999, Stat Methods Med Res 8: limits that hold 95 % of the differences.
@@ -168,8 +168,6 @@ def _around(value: float, reach: float) -> Estimate:
 
 
 def _lin_limits(value: float, precision: float, location: float, n: int, confidence: float) -> Estimate:
-    from scipy.stats import norm
-
     if abs(value) >= 1.0 or not value:
         return Estimate(value)
     # Lin 1989, the variance of the z-transform, in shares of the concordance.
@@ -177,6 +175,6 @@ def _lin_limits(value: float, precision: float, location: float, n: int, confide
     spread = (1.0 - precision**2) * square / (left * precision**2)
     shift = 2.0 * value * square * (1.0 - value) * location**2 / (precision * left**2)
     tilt = (square * location**2) ** 2 / (2.0 * precision**2 * left**2)
-    reach = float(norm.ppf((1.0 + confidence) / 2.0)) * math.sqrt((spread + shift - tilt) / (n - 2))
+    reach = deviations(confidence) * math.sqrt((spread + shift - tilt) / (n - 2))
     z = math.atanh(value)
     return Estimate(value, math.tanh(z - reach), math.tanh(z + reach))

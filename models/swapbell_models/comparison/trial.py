@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from swapbell_models.chance import CONFIDENCE, poisson_limits
+from swapbell_models.chance import CONFIDENCE, deviations, poisson_limits
 from swapbell_models.comparison.rates import S_PER_H, Fit, Sample, fit
 from swapbell_models.quantity import between
 
@@ -142,7 +142,7 @@ def _group(name: str, samples: Sequence[Sample], fitted: Fit, place: int | None,
         limits = (0.0, 0.0, poisson_limits(0, confidence)[1] / watched_h)
     else:
         error = math.sqrt(fitted.covariance[place][place])
-        limits = _limits(fitted.log_rates[place], _quantile((1.0 + confidence) / 2.0) * error)
+        limits = _limits(fitted.log_rates[place], deviations(confidence) * error)
     return Group(name, len(own), visits, watched_h, *limits)
 
 
@@ -150,7 +150,7 @@ def _pair(fitted: Fit, places: tuple[int, int], pairs: int, confidence: float) -
     i, j = places
     log_ratio = fitted.log_rates[i] - fitted.log_rates[j]
     error = math.sqrt(fitted.covariance[i][i] + fitted.covariance[j][j] - 2.0 * fitted.covariance[i][j])
-    reach = _quantile(1.0 - (1.0 - confidence) / (2.0 * pairs)) * error
+    reach = deviations(1.0 - (1.0 - confidence) / pairs) * error
     p = min(1.0, pairs * 2.0 * _tail(abs(log_ratio) / error))
     return Pair(fitted.groups[i], fitted.groups[j], *_limits(log_ratio, reach), p)
 
@@ -159,16 +159,10 @@ def _limits(log_value: float, reach: float) -> tuple[float, float, float]:
     return math.exp(log_value), math.exp(log_value - reach), math.exp(log_value + reach)
 
 
-def _quantile(share: float) -> float:
-    from scipy.stats import norm
-
-    return float(norm.ppf(share))
-
-
 def _tail(z: float) -> float:
-    from scipy.stats import norm
+    from scipy.special import ndtr
 
-    return float(norm.sf(z))
+    return float(ndtr(-z))
 
 
 def _list(names: Sequence[str]) -> str:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from swapbell_models.chance import CONFIDENCE
+from swapbell_models.chance import CONFIDENCE, deviations
 from swapbell_models.proof.efficacy import Undefined
 from swapbell_models.quantity import at_least, between, positive
 
@@ -203,9 +203,7 @@ def _odds_limits(table: Table, confidence: float) -> tuple[tuple[float, float], 
 
 
 def _log_limits(centre: float, error: float, confidence: float) -> tuple[float, float]:
-    from scipy.stats import norm
-
-    reach = math.exp(float(norm.ppf((1.0 + confidence) / 2.0)) * error)
+    reach = math.exp(deviations(confidence) * error)
     return centre / reach, centre * reach
 
 
