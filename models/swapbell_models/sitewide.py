@@ -61,8 +61,8 @@ def assess_site(verdicts: Sequence[Verdict], rule: Rule) -> SiteVerdict:
 
     Notes
     -----
-    Only the look's consecutive windows are read: the stations' fullest windows need not be the same one. That the mean
-    is held against the rule for one station is our choice.
+    Only the look's consecutive windows are read: the fullest windows of two stations need not be the same one. That
+    the mean is held against the rule for one station is our choice.
     """
     if not verdicts:
         raise ValueError("verdicts must be of one station or more, not 0")
