@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from swapbell_host.trade.commands import COMMANDS as TRADE
 from swapbell_models import fault
 
 if TYPE_CHECKING:
@@ -234,6 +235,10 @@ def acknowledge_notice(
             closed = [entry.notice for entry in notebook.open_notices() if notebook.acknowledge(entry.id, now, by)]
     for notice in closed:
         typer.echo(f"acknowledged: {notice.text}")
+
+
+for _name, _command in TRADE.items():
+    app.command(_name)(_command)
 
 
 def _stop_on_signal() -> threading.Event:

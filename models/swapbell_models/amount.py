@@ -6,7 +6,7 @@
 import re
 from collections.abc import Mapping
 
-from swapbell_models.quantity import positive
+from swapbell_models.quantity import at_least, positive
 
 # By definition.
 MASS_G = {"g": 1.0, "kg": 1000.0}
@@ -22,8 +22,8 @@ _AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
 _TIMES = re.compile(r"(\d+)\s*[x\N{MULTIPLICATION SIGN}*]\s*(\S.*)")
 
 
-def amount(name: str, text: str, units: Mapping[str, float], also: str = "") -> float:
-    """Read a number above zero with its unit.
+def amount(name: str, text: str, units: Mapping[str, float], also: str = "", *, may_be_zero: bool = False) -> float:
+    """Read a number with its unit.
 
     Parameters
     ----------
@@ -35,6 +35,8 @@ def amount(name: str, text: str, units: Mapping[str, float], also: str = "") -> 
         The units that are understood, each with its factor.
     also : str
         What else the caller understands, for a refusal.
+    may_be_zero : bool
+        Whether nothing is an amount as well.
 
     Returns
     -------
@@ -44,7 +46,7 @@ def amount(name: str, text: str, units: Mapping[str, float], also: str = "") -> 
     Raises
     ------
     ValueError
-        If the unit is unknown or the number is no positive number.
+        If the unit is unknown or the number is none, or zero where it may not be.
     """
     found = _AMOUNT.fullmatch(text.strip())
     factors = {unit.lower(): factor for unit, factor in units.items()}
@@ -52,7 +54,10 @@ def amount(name: str, text: str, units: Mapping[str, float], also: str = "") -> 
     if not found or unit.lower() not in factors:
         choice = ", ".join(units) + also
         raise ValueError(f"{name} must be a number with a point for decimals and one of {choice}, not {text!r}")
-    return positive(name, float(found[1]), unit) * factors[unit.lower()]
+    number = float(found[1])
+    return (at_least(name, number, 0.0, unit) if may_be_zero else positive(name, number, unit)) * factors[
+        unit.lower()
+    ]
 
 
 def masses(name: str, text: str) -> tuple[float, ...]:

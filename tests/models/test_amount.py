@@ -47,6 +47,12 @@ def test_nothing_is_no_amount() -> None:
         amount("--bait", "0 g", MASS_G)
 
 
+def test_nothing_is_an_amount_where_it_may_be() -> None:
+    assert amount("--back", "0 g", MASS_G, may_be_zero=True) == 0.0
+    with pytest.raises(ValueError, match=r"^--back must be a number from 0 g up, not inf$"):
+        amount("--back", "9" * 400 + " g", MASS_G, may_be_zero=True)
+
+
 @pytest.mark.parametrize(
     ("text", "grams"),
     [

@@ -12,7 +12,7 @@ from swapbell_models.viewing.cameras import CAMERAS, Camera, Mode, camera
 from swapbell_models.viewing.framing import ROOM, Framing, framing, framings
 from swapbell_models.viewing.lane import Lane, Limit, Margin
 from swapbell_models.viewing.lens import Lens
-from swapbell_models.viewing.remedy import remedies, shortfall
+from swapbell_models.viewing.remedy import remedies, rounded, shortfall
 from swapbell_models.viewing.view import Side, View, view
 
 # An invented lane: 10 mm is the shortest worker (Museums Victoria); the rest is demo data.
@@ -143,7 +143,7 @@ def test_too_fast_a_flight_is_told_by_its_frames() -> None:
     # 2.5 frames in 150 mm, where a body is just 40 px long.
     assert found.alone[Limit.FRAMES] == pytest.approx(2.5 / 4)
     assert remedies(found)[0] == (
-        "frames in view: 80 frames per second, or insects that walk at no more than 1.88e+03 mm/s"
+        "frames in view: 80 frames per second, or insects that walk at no more than 1880 mm/s"
     )
 
 
@@ -240,6 +240,7 @@ def test_a_lens_that_is_fixed_afar_is_told_by_its_focus() -> None:
     (nearest_miss, *_) = framings(camera("ov5647"), LANE)
     assert {each.limit for each in nearest_miss.binding} == {Limit.FOCUS, Limit.BODY}
     assert Limit.DEPTH not in {each.limit for each in nearest_miss.best.margins}
+    assert nearest_miss.best.sharp_mm == (1000.0, math.inf)
 
 
 def test_a_shortfall_is_told_with_its_numbers() -> None:
@@ -247,12 +248,24 @@ def test_a_shortfall_is_told_with_its_numbers() -> None:
     assert shortfall(Margin(Limit.SMEAR, 3.0, 1.5, "mm")) == ("smear: 3 mm, allowed are 1.5 mm (2 times too much)")
 
 
-def test_two_limits_that_bind_together_are_told_together() -> None:
-    found = plain(Lane(300.0, 9000.0, 3.0, 1.0, 80.0, exposure_s=0.01))
+def test_where_no_single_change_is_enough_all_are_told() -> None:
+    # A short lane and a long exposure: both fail wherever the camera hangs.
+    found = plain(replace(LANE, speed_mm_per_s=1000.0, length_mm=40.0, exposure_s=0.01))
     assert found.alone == {}
-    (told,) = remedies(found)
-    assert told.startswith("no single change is enough: ")
-    assert "smear" in told
+    assert {each.limit for each in found.binding} == {Limit.FRAMES, Limit.SMEAR}
+    assert remedies(found) == (
+        "smear: an exposure of at most 1.33 ms, with more light",
+        "frames in view: 100 frames per second, or insects that walk at no more than 500 mm/s",
+    )
+
+
+def test_a_limit_that_fails_everywhere_does_not_move_the_camera() -> None:
+    lost = plain(replace(LANE, exposure_s=0.019))
+    assert lost.best.aim.distance_mm == plain(LANE).best.aim.distance_mm
+
+
+def test_numbers_are_rounded_to_three_digits_without_powers_of_ten() -> None:
+    assert [rounded(each) for each in (1000.0, 1876.5, 0.012345, 40.0)] == ["1000", "1880", "0.0123", "40"]
 
 
 def test_a_camera_without_a_lens_asks_for_one() -> None:

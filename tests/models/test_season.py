@@ -60,6 +60,20 @@ def test_the_window_opens_before_the_peak_and_before_new_queens(place: Place) ->
     assert opening < span(place, Stage.QUEENS).first
 
 
+@pytest.mark.parametrize(
+    ("place", "days"),
+    [
+        (NELSON, 59),  # 1 January (Spurr 1995) to 1 March (Sandlant and Moller 1989)
+        (LONDON, 31),  # 1 July (six months after Spurr 1995) to 1 August (from memory)
+        (ADELAIDE, None),  # no window was found
+        (IRVINE, None),  # no peak was found
+        (HONOLULU, None),
+    ],
+)
+def test_the_window_leads_the_peak_by_so_many_days(place: Place, days: int | None) -> None:
+    assert season(date(2026, 1, 1), place).lead_days == days
+
+
 def test_a_southern_january_is_a_northern_july() -> None:
     assert stages(NELSON, 1, 10) == {Stage.OPENING}
     assert stages(LONDON, 7, 10) == {Stage.OPENING}

@@ -12,6 +12,10 @@ from enum import Enum
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.quantity import day
 
+# By definition, in a year without a leap day.
+DAYS_PER_YEAR = 365
+_COMMON_YEAR = 2001
+
 
 class Stage(Enum):
     """What wasps do in a part of the year."""
@@ -135,6 +139,13 @@ class Season:
         return any(span.covers(self.on) for span in window) if window else None
 
     @property
+    def lead_days(self) -> int | None:
+        """From the opening of the window to the first day of the peak [d]; nothing where either is unknown."""
+        opens = [_of_year(span.first) for span in self.known if span.stage in WINDOW]
+        peaks = [_of_year(span.first) for span in self.known if span.stage is Stage.PEAK]
+        return max((peak - first) % DAYS_PER_YEAR for peak in peaks for first in opens) if opens and peaks else None
+
+    @property
     def words(self) -> str:
         """The season for a person."""
         if self.is_window is None:
@@ -142,6 +153,10 @@ class Season:
         state = "open" if self.is_window else "closed"
         told = "; ".join(f"{span.stage.value} ({span.source})" for span in self.now)
         return f"By the calendar the bait window is {state}" + (f": {told}." if told else ".")
+
+
+def _of_year(month_day: tuple[int, int]) -> int:
+    return date(_COMMON_YEAR, *month_day).timetuple().tm_yday
 
 
 def season(on: date, place: Place) -> Season:

@@ -20,7 +20,7 @@ UL_PER_G = 1000.0
 
 CAUTIONS = (
     # National Pesticide Information Center, fipronil general fact sheet.
-    "Follow the product's label and local law, which come before this sheet; this is not legal advice.",
+    "The product's label, local law and licensed practice come before this sheet, which is no legal advice.",
     # From memory: usual protective equipment for concentrates.
     "Wear chemical-resistant gloves, long sleeves and eye protection; use no kitchen tools; lock the product away.",
     # Keshlaf, Basta and Spooner-Hart 2013: half of the honey bees die of 0.4 ng by mouth, of 1.9 ng on the skin. More

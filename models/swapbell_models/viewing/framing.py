@@ -2,7 +2,7 @@
 
 A body grows in the image as the camera comes nearer, while the field and all that is sharp shrink: so the distances
 at which every limit holds are one span. The best is the nearest with some room in every limit, as a short hood shakes
-least and shows bodies largest; where there is none, the one whose tightest limit has most room.
+least and shows bodies largest; where there is none, the one whose tightest limits have most room, one after another.
 """
 
 from collections.abc import Mapping, Sequence
@@ -77,14 +77,15 @@ def framing(camera: Camera, mode: Mode, lane: Lane, distances_mm: Sequence[float
     beyond = sorted(each for each in distances_mm if each > focal_mm)
     if not beyond:
         raise ValueError(f"distances_mm must hold one beyond the focal length, {focal_mm:g} mm")
-    return max((_of_side([view(camera, mode, lane, side, each) for each in beyond]) for side in Side), key=_merit)
+    sides = [_of_side([view(camera, mode, lane, side, each) for each in beyond]) for side in Side]
+    return max(sides, key=lambda each: (_merit(each.best.margins), -each.best.aim.distance_mm))
 
 
 def _of_side(views: Sequence[View]) -> Framing:
     """Return the framing of views from one side, the nearest first."""
     seen = [(each, each.margins) for each in views]
     fit = [each.aim.distance_mm for each, margins in seen if margins[0].ratio >= 1.0]
-    best, _ = max(seen, key=lambda pair: min(pair[1][0].ratio, ROOM))  # of several the first, the nearest
+    best, _ = max(seen, key=lambda pair: _merit(pair[1]))  # of several the first, which is the nearest
     return Framing(best, (fit[0], fit[-1]) if fit else None, {} if fit else _alone([each for _, each in seen]))
 
 
@@ -97,10 +98,10 @@ def _alone(seen: Sequence[Sequence[Margin]]) -> dict[Limit, float]:
     return dict(sorted(largest.items(), key=lambda item: -item[1]))
 
 
-def _merit(found: Framing) -> tuple[float, float]:
-    return min(found.best.margins[0].ratio, ROOM), -found.best.aim.distance_mm
+def _merit(margins: Sequence[Margin]) -> list[float]:
+    return [min(each.ratio, ROOM) for each in margins]
 
 
-def _rank(found: Framing) -> tuple[bool, float]:
-    pixels = found.best.mode.width_px * found.best.mode.height_px
-    return not found.fits, float(pixels) if found.fits else -found.best.margins[0].ratio
+def _rank(found: Framing) -> tuple[bool, list[float], int]:
+    short = [-each.ratio for each in found.binding]
+    return not found.fits, short, found.best.mode.width_px * found.best.mode.height_px

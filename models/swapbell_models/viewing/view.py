@@ -79,6 +79,16 @@ class View:
         return self.lane.body_length_mm / self.aim.mm_per_px_along
 
     @property
+    def sharp_mm(self) -> tuple[float, float]:
+        """The nearest and the farthest distance that blur the shortest body by no more than a twentieth [mm].
+
+        Of a lens that cannot be set, what its maker publishes.
+        """
+        if self.camera.is_fixed:
+            return self._nearest_mm, math.inf
+        return self.aim.sharp_mm(CONFUSION * self.body_px)
+
+    @property
     def stream_px(self) -> tuple[int, int]:
         """Width and height to which the frames can be scaled down so that a body is still long enough [px]."""
         scale = min(1.0, BODY_MIN_PX / self.body_px)
@@ -97,11 +107,15 @@ class View:
         yield Margin(Limit.FRAMES, frames, FRAMES_MIN, "frames")
         if lane.exposure_s is not None:
             yield Margin(Limit.SMEAR, smear_mm(lane.speed_mm_per_s, lane.exposure_s), lane.smear_max_mm, "mm")
-        assert self.camera.nearest_mm is not None
-        yield Margin(Limit.FOCUS, self.aim.distance_mm - self.deep_mm / 2.0, self.camera.nearest_mm, "mm")
+        yield Margin(Limit.FOCUS, self.aim.distance_mm - self.deep_mm / 2.0, self._nearest_mm, "mm")
         if not self.camera.is_fixed:
-            near, far = self.aim.sharp_mm(CONFUSION * self.body_px)
+            near, far = self.sharp_mm
             yield Margin(Limit.DEPTH, far - near, self.deep_mm, "mm")
+
+    @property
+    def _nearest_mm(self) -> float:
+        assert self.camera.nearest_mm is not None
+        return self.camera.nearest_mm
 
     @property
     def _sides_px(self) -> tuple[int, int]:
