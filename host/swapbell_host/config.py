@@ -1,6 +1,6 @@
 """The host's configuration file, `host.toml`: the broker, the ledger, the rule, the alerts, the stations.
 
-A minimal one::
+A minimal one, with a station; most stations are added to the ledger by `swapbell-host station add` instead::
 
     ledger = "ledger.sqlite"          # relative to this file, or postgresql+psycopg://user@host/name
 
@@ -15,6 +15,7 @@ Strict: an unknown key is a mistake, answered with the nearest one that is known
 """
 
 from collections import Counter
+from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
@@ -23,9 +24,10 @@ import msgspec
 from msgspec import Meta
 
 from swapbell_models import settings
+from swapbell_models.confirmation import WINDOWS, Confirm
 from swapbell_models.fault import Mistake
 from swapbell_models.phase import Phase
-from swapbell_models.readiness import RULE_VISITS, SILENT_S, WINDOWS, Confirm, Rule
+from swapbell_models.readiness import RULE_VISITS, SILENT_S, Rule
 from swapbell_models.tally import Name
 from swapbell_models.traffic import WINDOW_S
 
@@ -76,7 +78,7 @@ class StationSection(msgspec.Struct, frozen=True, kw_only=True):
     Attributes
     ----------
     phase
-        Where it stands in its job, as the person states it.
+        Where it stands in its job until its service log says more.
     silent_after_s
         Age of its last tally beyond which it is silent [s].
     """
@@ -100,23 +102,28 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "sta
     ledger: Annotated[str, Meta(min_length=1)] = "ledger.sqlite"
     rule: RuleSection = RuleSection()
     alerts: AlertsSection = AlertsSection()
-    stations: Annotated[tuple[StationSection, ...], Meta(min_length=1)]
+    stations: tuple[StationSection, ...] = ()
 
     def phases(self) -> dict[tuple[str, str], Phase]:
-        """Return the phase of each (site, station)."""
+        """Return the phase that the file states of each (site, station) in it."""
         return {(station.site, station.name): station.phase for station in self.stations}
 
     def kept(self) -> timedelta:
         """Return how much of the past the rule looks at."""
         return timedelta(seconds=WINDOWS * self.rule.window_s)
 
-    def rules(self) -> dict[tuple[str, str], Rule]:
-        """Return the readiness rule of each (site, station)."""
-        rule = self.rule
-        return {
-            (station.site, station.name): Rule(rule.visits, rule.window_s, rule.confirm, station.silent_after_s)
-            for station in self.stations
-        }
+    def rules(self, more: Iterable[tuple[str, str]] = ()) -> dict[tuple[str, str], Rule]:
+        """Return the readiness rule of each (site, station): those of the file, and more that the ledger knows."""
+        silent_s = dict.fromkeys(more, SILENT_S)
+        silent_s |= {(each.site, each.name): each.silent_after_s for each in self.stations}
+        return {key: self._rule(after_s) for key, after_s in silent_s.items()}
+
+    def check(self) -> None:
+        """Refuse a rule that cannot be, whether or not a station needs it yet."""
+        self._rule(SILENT_S)
+
+    def _rule(self, silent_s: float) -> Rule:
+        return Rule(self.rule.visits, self.rule.window_s, self.rule.confirm, silent_s)
 
 
 def read_config(path: Path) -> Config:
@@ -141,7 +148,7 @@ def parse_config(text: str, path: Path) -> Config:
     what = f"configuration {path}"
     config = settings.parse(text, Config, what)
     try:
-        config.rules()
+        config.check()
     except ValueError as error:
         raise Mistake(f"{what}: {error}") from error
     _check_names(config, path)

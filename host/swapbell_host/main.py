@@ -86,7 +86,8 @@ def serve(
         try:
             with Ledger(url, config.phases(), now(), kept=config.kept(), busy_ms=busy_ms or BUSY_MS) as ledger:
                 patience.renew()
-                _attend(ledger, config, now, stop, say)
+                while not stop.is_set():
+                    _attend(ledger, config, now, stop, say)
         except Interrupted as error:
             stop.wait(patience.bear(error))
 
@@ -94,14 +95,15 @@ def serve(
 def _attend(
     ledger: "Ledger", config: "Config", now: Callable[[], datetime], stop: threading.Event, say: Callable[[str], None]
 ) -> None:
-    """Do the host's work with an open ledger."""
+    """Do the host's work with an open ledger, until a station is added."""
     from swapbell_host.alerting.alerts import Alerts
     from swapbell_host.alerting.channel import channels
     from swapbell_host.rota import Rota
     from swapbell_host.watch import Watch
     from swapbell_host.wire.subscriber import Subscriber
 
-    rules_of, ways_out = config.rules(), channels(config.alerts.urls)
+    _await_stations(ledger, now, stop)
+    rules_of, ways_out = config.rules(ledger.stations), channels(config.alerts.urls)
     with (
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
         _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
@@ -112,6 +114,16 @@ def _attend(
             for station in rota.due(watch.take(batch), time.monotonic()):  # in turn too: silence is news
                 watch.look(*station)
             alerts.advance(now())
+            if ledger.admit(now()):
+                return
+
+
+def _await_stations(ledger: "Ledger", now: Callable[[], datetime], stop: threading.Event) -> None:
+    """Wait until there is a station to listen to."""
+    if not ledger.stations:
+        _warn("no stations yet; add one with `swapbell-host station add`")
+    while not ledger.stations and not stop.wait(1.0):
+        ledger.admit(now())
 
 
 def _teller(subscriber: "Subscriber", say: Callable[[str], None]) -> Callable[["Notice", "NoticeMessage"], None]:

@@ -3,31 +3,48 @@
 Each thing is said once: a kind of notice is raised again only when none of that kind is open for the station and the
 last one was acknowledged longer than `REST` ago. Repeating an open one is the alerts' affair. A silence is said once
 for each spell of it: the spell ends when a tally ends after the notice was raised, and what was said of it then holds
-nothing back.
+nothing back. Toxic bait that is out beyond its deadline is said again soon after each acknowledgement, until its
+withdrawal is logged: that alone ends it.
 """
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from swapbell_models.job import Job
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import (
     SUPERSEDES,
     Notice,
     NoticeKind,
+    due_out_words,
+    left_out_words,
     notice,
     ready_words,
     silent_words,
     touched_words,
 )
-from swapbell_models.phase import Phase
+from swapbell_models.phase import Event, Phase
 from swapbell_models.readiness import Reason, Rule, Step, Verdict, assess
 from swapbell_models.tally import Tally
 
 # Our choice: half a day. Who acknowledged in the morning hears of the same station again when the next foraging day
 # begins, not at every window of the same one.
 REST = timedelta(hours=12)
+# Our choice: who acknowledged that bait is left out has been on the way for hours by then.
+NAG = timedelta(hours=4)
+# Our choice: told the evening before, somebody can go in the morning.
+DUE_AHEAD = timedelta(hours=12)
 # Our choice: where a count is expected, so that its absence is news.
 COUNTING = frozenset({Phase.LURING, Phase.TOXIC, Phase.OVERDUE, Phase.VERIFYING})
+TOXIC_OUT = frozenset({Phase.TOXIC, Phase.OVERDUE})
+# What ends a notice without anybody's acknowledgement.
+ENDINGS = {
+    NoticeKind.TOUCHED: "the station lures no more",
+    NoticeKind.READY: "the station lures no more",
+    NoticeKind.SILENT: "counts come again",
+    NoticeKind.DUE_OUT: "the toxic bait was taken out",
+    NoticeKind.LEFT_OUT: "the toxic bait was taken out",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +82,8 @@ class History:
         The end of the last one that came dated ahead of the host's clock, aware UTC; nothing if none did.
     health
         What the station last said of itself.
+    job
+        The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
     notices
         Those still open, and those acknowledged within the last `REST`; none that ended by itself.
     """
@@ -76,6 +95,7 @@ class History:
     health: Health | None = None
     notices: tuple[PastNotice, ...] = ()
     ahead_at: datetime | None = None
+    job: Job | None = None
 
 
 def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
@@ -105,8 +125,8 @@ def news(
     seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None
 ) -> list[Notice]:
     """Return what a person should newly hear of a verdict on a station; see `judge`."""
-    found = _found(seen, history, now, rule, listening_since)
-    return [found] if found and _is_news(found.kind, history, now) else []
+    found = [_of_traffic(seen, history, now, rule, listening_since), _of_bait(history, now)]
+    return [each for each in found if each and _is_news(each.kind, history, now)]
 
 
 def ended(history: History) -> list[PastNotice]:
@@ -114,7 +134,7 @@ def ended(history: History) -> list[PastNotice]:
     return [past for past in history.notices if past.acknowledged_at is None and _is_over(past, history)]
 
 
-def _found(
+def _of_traffic(
     seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None
 ) -> Notice | None:
     site, station, luring = history.site, history.station, history.phase is Phase.LURING
@@ -130,19 +150,38 @@ def _found(
     return None
 
 
+def _of_bait(history: History, now: datetime) -> Notice | None:
+    """Return what its job says of toxic bait: that it is due out soon, or left out."""
+    job = history.job
+    due = next((due for due in job.expects if due.event is Event.WITHDRAWN), None) if job else None
+    if job is None or due is None or due.by_at is None or job.swapped_at is None:
+        return None
+    kind, words = NoticeKind.DUE_OUT, due_out_words
+    if job.phase is Phase.OVERDUE:
+        kind, words = NoticeKind.LEFT_OUT, left_out_words
+    elif now < due.by_at - DUE_AHEAD:
+        return None
+    return notice(history.site, history.station, kind, now, words(job.swapped_at, due.by_at))
+
+
 def _is_news(kind: NoticeKind, history: History, now: datetime) -> bool:
     """Tell whether neither this kind, nor one that holds its word, is open or resting."""
     saying = {kind} | {later for later, earlier in SUPERSEDES.items() if kind in earlier}
+    rest = NAG if kind is NoticeKind.LEFT_OUT else REST
     return not any(
-        past.kind in saying and (past.acknowledged_at is None or now - past.acknowledged_at < REST)
+        past.kind in saying and (past.acknowledged_at is None or now - past.acknowledged_at < rest)
         for past in history.notices
         if not _is_over(past, history)
     )
 
 
 def _is_over(past: PastNotice, history: History) -> bool:
-    """Tell whether a notice was of a silence that a later tally has broken."""
-    return past.kind is NoticeKind.SILENT and bool(history.tallies) and history.tallies[-1].to_at > past.raised_at
+    """Tell whether a later tally has broken a silence, or a later step of the job has answered the notice."""
+    if past.kind is NoticeKind.SILENT:
+        return bool(history.tallies) and history.tallies[-1].to_at > past.raised_at
+    if past.kind in {NoticeKind.DUE_OUT, NoticeKind.LEFT_OUT}:
+        return history.phase not in TOXIC_OUT
+    return history.phase is not Phase.LURING
 
 
 def _state(history: History) -> StationState | None:

@@ -28,6 +28,8 @@ class StationStatus:
 
     Attributes
     ----------
+    expects, due_at
+        What its job expects next, for a person, and by when, aware UTC; nothing where no clock runs.
     reason
         Why nothing can be said of its traffic.
     visits, watched_share
@@ -59,11 +61,13 @@ class StationStatus:
     ahead_s: float | None
     said: Health | None
     said_at: datetime | None
+    expects: str | None = None
+    due_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """All stations of the configuration, the notices, and how many messages came from nobody known.
+    """All stations, the notices, and how many messages came from nobody known.
 
     Attributes
     ----------
@@ -90,13 +94,13 @@ def read_status(config: Config, now: datetime) -> Status:
         still_open, ended = memory.notebook.open_notices(), memory.notebook.ended_notices(now - REST)
         with store.reading() as connection:
             reader = _Reader(config, memory, connection, now)
-            stations = tuple(reader.station(station) for station in config.phases())
+            stations = tuple(reader.station(station) for station in memory.recent)
     return Status(stations, tuple(still_open), tuple(ended), reader.refused.get((None, None), 0))
 
 
 class _Reader:
     def __init__(self, config: Config, memory: Memory, connection: Connection, now: datetime) -> None:
-        self._rules, self._memory, self._connection, self._now = config.rules(), memory, connection, now
+        self._rules, self._memory, self._connection, self._now = config.rules(memory.recent), memory, connection, now
         self._heard_at = tallybook.heard_at(connection)
         self.refused, self._refusals = refusals.counts(connection), refusals.newest(connection)
 
@@ -104,6 +108,7 @@ class _Reader:
         history = self._memory.history(*station, self._now)
         shown = standing(history, verdict(history, self._now, self._rules[station]), self._now)
         holes = station_holes(self._connection, *station)
+        due = history.job and next((due for due in history.job.expects if due.by_at), None)
         return StationStatus(
             *station,
             phase=shown.phase.value,
@@ -119,6 +124,8 @@ class _Reader:
             ahead_s=(history.ahead_at - self._now).total_seconds() if history.ahead_at else None,
             said=history.health,
             said_at=self._memory.healths.heard_at(station),
+            expects=due.words if due else None,
+            due_at=due.by_at if due else None,
         )
 
     def _last_word_at(self, station: Station) -> datetime | None:
@@ -176,7 +183,9 @@ def lines(status: Status) -> Iterator[str]:
 
 
 def _words(each: StationStatus) -> Iterator[str]:
-    """Yield what of a station is out of the ordinary."""
+    """Yield what of a station is due, or out of the ordinary."""
+    if each.due_at is not None:
+        yield f"by {each.due_at:%Y-%m-%d %H:%M} UTC: {each.expects}"
     if each.said and each.said.reason:
         yield f"it says {each.said.state.value}, because: {_printable(each.said.reason)}"
     if each.said and each.said.spool_dropped:

@@ -66,6 +66,6 @@ class Watch:
         """Close what has ended, and warn of a clock."""
         for past in rules.ended(history):
             if self._ledger.notebook.end(past.id, now):
-                self._say(f"{now:%Y-%m-%d %H:%M} UTC, notice {past.id} ended: counts come again")
+                self._say(f"{now:%Y-%m-%d %H:%M} UTC, notice {past.id} ended: {rules.ENDINGS[past.kind]}")
         if warning := self._clocks.news(history, now):
             self._warn(f"clocks: {warning}")

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
 
+from swapbell_models.confirmation import EARLY_SHARE, WINDOWS, Confirm
 from swapbell_models.message import StationState
-from swapbell_models.readiness import EARLY_SHARE, WINDOWS, Confirm, Rule, Verdict, gappy
+from swapbell_models.readiness import Rule, Verdict, gappy
 from swapbell_models.sizes import CAUTION as LENGTH_CAUTION
 from swapbell_models.traffic import Window
 
@@ -27,6 +28,8 @@ class NoticeKind(Enum):
     TOUCHED = "touched"
     READY = "ready"
     SILENT = "silent"
+    DUE_OUT = "toxic bait due out"
+    LEFT_OUT = "toxic bait left out"
 
 
 class Urgency(Enum):
@@ -36,10 +39,19 @@ class Urgency(Enum):
     ACT = "act"
 
 
-URGENCY = {NoticeKind.TOUCHED: Urgency.LOOK, NoticeKind.READY: Urgency.ACT, NoticeKind.SILENT: Urgency.LOOK}
+URGENCY = {
+    NoticeKind.TOUCHED: Urgency.LOOK,
+    NoticeKind.READY: Urgency.ACT,
+    NoticeKind.SILENT: Urgency.LOOK,
+    NoticeKind.DUE_OUT: Urgency.LOOK,
+    NoticeKind.LEFT_OUT: Urgency.ACT,
+}
 CONFIRMED_BY = {Confirm.TWO_OF_THREE: "two of three windows", Confirm.SEQUENTIAL: "the sequential test"}
 # What a later kind says holds the earlier one's word: whoever heard the one need not hear the other.
-SUPERSEDES = {NoticeKind.READY: frozenset({NoticeKind.TOUCHED})}
+SUPERSEDES = {
+    NoticeKind.READY: frozenset({NoticeKind.TOUCHED}),
+    NoticeKind.LEFT_OUT: frozenset({NoticeKind.DUE_OUT}),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +110,19 @@ def silent_words(last_at: datetime | None, state: StationState | None, ahead: ti
     return f"no count {since}{said}. {look}"
 
 
+def due_out_words(out_at: datetime, by_at: datetime) -> str:
+    """Say that toxic bait comes out soon, in time for someone to plan the way."""
+    return f"toxic bait has been out since {_when(out_at)} and is due out by {_when(by_at)}. Plan the way there."
+
+
+def left_out_words(out_at: datetime, by_at: datetime) -> str:
+    """Say that toxic bait is still out beyond its deadline, and what alone ends the reminders."""
+    return (
+        f"toxic bait has been out since {_when(out_at)} and was due out by {_when(by_at)}. Take it out now, weigh it "
+        "and log that it is withdrawn: until then this comes again."
+    )
+
+
 def ahead_words(ahead: timedelta) -> str:
     """Say that a station's counts are dated ahead of the host's clock, and what becomes of them."""
     return (
@@ -137,6 +162,10 @@ def _count(window: Window) -> str:
     if not gappy(window):
         return f"{window.counted}"
     return f"at least {window.counted}" if window.counted else "not fully watched"
+
+
+def _when(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M} UTC"
 
 
 def _minutes(seconds: float) -> str:

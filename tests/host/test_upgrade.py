@@ -11,7 +11,10 @@ from orchard import NOON_AT, SITE, STATION, STATIONS, tally, visits
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.schema import REVISIONS
 from swapbell_host.books.sequence import Hole
-from swapbell_host.books.store import ledger_url
+from swapbell_host.books.servicebook import Servicebook
+from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.jobs.entry import Act
+from swapbell_host.jobs.plan import Role, place
 from swapbell_models.message import Health, StationState
 from swapbell_models.phase import Phase
 from swapbell_models.tally import Hindrance, Sight
@@ -35,6 +38,32 @@ def test_an_old_ledger_opens_with_all_that_it_holds(tmp_path: Path, revision: st
     assert history.health == Health(station=STATION, state=StationState.WATCHING, fps=30.0)
     assert holes == [Hole("b1", 4, 4, lost=False)]
     assert notices == ["Ten visits in five minutes."]
+
+
+@pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision >= "0004"])
+def test_an_old_ledger_opens_with_its_plan_and_its_log(tmp_path: Path, revision: str) -> None:
+    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT):
+        pass
+    with open_existing(ledger_url(str(path))) as store:
+        book = Servicebook(store)
+        north = book.stations(NOON_AT)[SITE, STATION]
+        assert (north.bait, north.contact, north.place) == ("fish", "Kim", place("42.8821 S 147.3272 E"))
+        assert book.stations(NOON_AT)[SITE, "south"].role is Role.CONTROL
+        assert book.sites(NOON_AT)[SITE].zone == "Pacific/Auckland"
+        logged = [
+            (entry.id, entry.act, entry.mass_g, entry.corrects) for entry in book.entries(SITE, STATION, NOON_AT)
+        ]
+    assert logged == [(1, Act.LURED, 80.0, None), (2, Act.REFRESHED, 8.0, None), (3, Act.REFRESHED, 80.0, 2)]
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_the_stations_of_a_configuration_are_in_an_old_ledgers_plan(tmp_path: Path, revision: str) -> None:
+    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT):
+        pass
+    with open_existing(ledger_url(str(path))) as store:
+        assert Servicebook(store).job(SITE, STATION, NOON_AT).phase is Phase.LURING
 
 
 @pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision >= "0003"])

@@ -3,9 +3,10 @@
 import pytest
 from tallies import blind_between, edges, moment, tallies
 
+from swapbell_models.confirmation import Confirm
 from swapbell_models.message import StationState
 from swapbell_models.notice import NoticeKind, Urgency, notice, ready_words, silent_words, touched_words
-from swapbell_models.readiness import Confirm, Rule, Verdict, assess
+from swapbell_models.readiness import Rule, Verdict, assess
 
 # Our choice: what a phone shows without scrolling.
 PHONE_CHARACTERS = 512
@@ -83,9 +84,12 @@ def test_a_notice_names_its_station_first() -> None:
     assert (told.text, told.urgency) == ("valley/gate-7: ready", Urgency.ACT)
 
 
-def test_only_the_call_to_swap_asks_to_act() -> None:
+def test_only_the_call_to_swap_and_bait_left_out_ask_to_act() -> None:
     asked = {kind: notice("s", "t", kind, moment(0), "").urgency for kind in NoticeKind}
-    assert [kind for kind, urgency in asked.items() if urgency is Urgency.ACT] == [NoticeKind.READY]
+    assert [kind for kind, urgency in asked.items() if urgency is Urgency.ACT] == [
+        NoticeKind.READY,
+        NoticeKind.LEFT_OUT,
+    ]
 
 
 @pytest.mark.parametrize("confirm", Confirm)

@@ -3,7 +3,17 @@
 That no row of `service` is changed or deleted is held by the database itself: triggers of its migration refuse it.
 """
 
-from sqlalchemy import Column, Double, ForeignKey, ForeignKeyConstraint, Index, Integer, String, Table, UniqueConstraint
+from sqlalchemy import (
+    Column,
+    Double,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    String,
+    Table,
+    UniqueConstraint,
+)
 
 from swapbell_host.books.schema import METADATA, Moment
 

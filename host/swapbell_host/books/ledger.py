@@ -1,7 +1,8 @@
 """The host's durable record: what was counted, what was refused, what was said. A receipt promises what stands here.
 
 One host writes to one ledger; it keeps the last hour and the seqs of running boots in memory so that a message costs
-little more than its insert. `swapbell-host ack` may close notices in between; nothing else writes.
+little more than its insert. Other commands and the page may close notices, change the plan and add to the service
+log in between; nothing else writes.
 """
 
 from collections.abc import Iterable, Mapping
@@ -12,7 +13,7 @@ from typing import NamedTuple, Self
 from sqlalchemy import Connection, Row, insert, select, update
 from sqlalchemy.engine import URL
 
-from swapbell_host.books import refusals, tallybook
+from swapbell_host.books import planbook, refusals, tallybook
 from swapbell_host.books.memory import Memory
 from swapbell_host.books.schema import boots
 from swapbell_host.books.sequence import Hole, Sequence, holes
@@ -62,7 +63,7 @@ class Entry:
 
 
 class Ledger:
-    """The ledger at a URL, for the stations of one configuration.
+    """The ledger at a URL, for the stations that it knows and those that a configuration names.
 
     After a `Breakdown` it must be opened again: its memory may be ahead of what was written.
 
@@ -71,7 +72,8 @@ class Ledger:
     url : URL
         By `store.ledger_url`.
     stations : mapping of (site, station) to Phase
-        The stations that are known; what others send is rejected.
+        The stations that a configuration names, and where it says that each stands. The ledger gets to know them;
+        what stations send that it does not know is rejected.
     now : datetime
         Aware UTC; the hour before it is read into memory.
 
@@ -91,9 +93,11 @@ class Ledger:
         busy_ms: int = BUSY_MS,
     ) -> None:
         self._store = open_or_make(url, busy_ms)
-        self._intake = Intake(stations)
+        with self._store.transaction() as connection:
+            planbook.adopt(connection, stations, now)
         self._boots: dict[BootName, Boot] = {}
         self._memory = Memory(self._store, stations, now, kept)
+        self._intake = Intake(self._memory.recent)
         self.notebook = self._memory.notebook
 
     def __enter__(self) -> Self:
@@ -101,6 +105,18 @@ class Ledger:
 
     def __exit__(self, *_: object) -> None:
         self._store.__exit__()
+
+    @property
+    def stations(self) -> tuple[Station, ...]:
+        """Return all stations that are known."""
+        return tuple(self._memory.recent)
+
+    def admit(self, now: datetime) -> bool:
+        """Get to know the stations that were added since, as of `now` (aware UTC); tell whether there are any."""
+        fresh = self._memory.admit(now)
+        if fresh:
+            self._intake = Intake(self._memory.recent)
+        return fresh
 
     def record(self, batch: Iterable[Arrival], received_at: datetime) -> Recorded:
         """Write a batch down: all of it, durably, or nothing.
@@ -131,7 +147,7 @@ class Ledger:
         return Recorded(_receipts(entry.boots), frozenset(heard), len(found.rejections) + len(entry.clashes))
 
     def history(self, site: str, station: str, now: datetime) -> History:
-        """Return what is known of a station of the configuration at `now` (aware UTC), for judging it."""
+        """Return what is known of a station at `now` (aware UTC), for judging it."""
         return self._memory.history(site, station, now)
 
     def holes(self, site: str, station: str) -> list[Hole]:

@@ -17,8 +17,7 @@ ON_SQLITE = tuple(
         ("undeleted", "DELETE ON service"),
         (
             "unreplaced",
-            "INSERT ON service WHEN EXISTS "
-            "(SELECT 1 FROM service WHERE id = NEW.id OR corrects = NEW.corrects)",
+            "INSERT ON service WHEN EXISTS (SELECT 1 FROM service WHERE id = NEW.id OR corrects = NEW.corrects)",
         ),
     )
 )
