@@ -95,7 +95,9 @@ class Job:
 
     def __post_init__(self) -> None:
         """Refuse a moment without its offset from UTC."""
-        aware("logged_at", self.logged_at)
+        for name in ("logged_at", "fresh_at", "swapped_at", "withdrawn_at"):
+            if (at := getattr(self, name)) is not None:
+                aware(name, at)
 
     @property
     def legal(self) -> tuple[Event, ...]:

@@ -119,7 +119,7 @@ def angled(image_px: Sequence[Point], board_mm: Sequence[Point]) -> Angled:
     ValueError
         If there are too few points, not equally many, not finite, they do not fix a plane, or no lens sees it so.
     """
-    source, target = _points(image_px), _points(board_mm)
+    source, target = _points("image_px", image_px), _points("board_mm", board_mm)
     if len(source) != len(target):
         raise ValueError(f"{len(source)} image points but {len(target)} board points")
     if len(source) < PLANE_PAIRS_MIN:
@@ -159,10 +159,14 @@ def _project(h: tuple[float, ...], x: float, y: float) -> Point:
     return (h[0] * x + h[1] * y + h[2]) / w, (h[3] * x + h[4] * y + h[5]) / w
 
 
-def _points(pairs: Sequence[Point]) -> NDArray[np.float64]:
+def _points(name: str, pairs: Sequence[Point]) -> NDArray[np.float64]:
     points = np.array(pairs, dtype=np.float64).reshape(len(pairs), 2)
-    if not (np.abs(points) <= COORDINATE_MAX).all():
-        raise ValueError(f"a point must be two finite numbers, none beyond {COORDINATE_MAX:g}")
+    within = (np.abs(points) <= COORDINATE_MAX).all(axis=1)
+    if not within.all():
+        x, y = pairs[int(within.argmin())]
+        raise ValueError(
+            f"{name} must be points of two finite numbers, none beyond {COORDINATE_MAX:g}, not ({x:g}, {y:g})"
+        )
     return points
 
 

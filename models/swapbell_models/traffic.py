@@ -17,6 +17,7 @@ from itertools import pairwise
 from operator import attrgetter
 
 from swapbell_models.chance import poisson_limits
+from swapbell_models.quantity import aware, positive
 from swapbell_models.tally import Hindrance, Sight, Tally
 
 # From when to when, aware UTC.
@@ -185,9 +186,14 @@ def read(tallies: Iterable[Tally], nights: Iterable[Span] = ()) -> Record:
         In any order.
     nights : iterable of (datetime, datetime)
         When it was night, aware UTC, in time order, without overlap. Visits count there too, watching does not.
+
+    Raises
+    ------
+    ValueError
+        If a moment of a night is naive.
     """
     moments, spells = list[datetime](), list[Spell]()
-    dark = [Spell(*night, share=0.0) for night in nights]
+    dark = [Spell(aware("nights", from_at), aware("nights", to_at), share=0.0) for from_at, to_at in nights]
     for tally in sorted(tallies, key=_from_at):
         to_at = tally.to_at
         from_at = max(tally.from_at, spells[-1].to_at) if spells else tally.from_at
@@ -235,7 +241,25 @@ def joined(parts: Sequence[Window]) -> Window:
 
 
 def rate(seen: Window, seconds: float = WINDOW_S) -> Rate | None:
-    """Return the visits per `seconds` [s] of watched time, with exact 95 % limits; nothing if nobody watched."""
+    """Return the visits per `seconds` of watched time, with exact limits; nothing if nobody watched.
+
+    Parameters
+    ----------
+    seen : Window
+        What is known of a stretch of time.
+    seconds : float
+        Length of the window that the rate is said for [s], above 0.
+
+    Raises
+    ------
+    ValueError
+        If the length is out of its range.
+
+    Notes
+    -----
+    Garwood's 95 % limits, see `chance.poisson_limits`: for visits that come independently.
+    """
+    positive("seconds", seconds, "s")
     if seen.watched_s <= 0.0:
         return None
     share, (low, high) = seconds / seen.watched_s, poisson_limits(seen.counted)

@@ -84,11 +84,15 @@ def dilute_for(product: Product, product_ul: float, measure: Measure) -> Dilutio
     Raises
     ------
     ValueError
-        If even 1 in 100 is too little for the measure.
+        If the volume is not a positive number, or even 1 in 100 is too little for the measure.
     """
+    positive("product_ul", product_ul, "uL")
     if read(product_ul, measure).is_fit:
         return None
     fit = (parts for parts in RATIOS if read(product_ul * parts, measure).is_fit)
     if (parts := next(fit, None)) is None:
-        raise ValueError(f"product_ul {product_ul:g} is too little for a {measure.name}; mix for more bait at once")
+        raise ValueError(
+            f"product_ul {product_ul:g} uL is too little for a {measure.name}, even thinned 1 in {RATIOS[-1]}: "
+            "mix for more bait at once, or take a finer measure"
+        )
     return dilute(product, product_ul, parts)

@@ -8,6 +8,7 @@ least and shows bodies largest; where there is none, the one whose tightest limi
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from swapbell_models.quantity import positive
 from swapbell_models.viewing.cameras import Camera, Mode
 from swapbell_models.viewing.lane import Lane, Limit, Margin
 from swapbell_models.viewing.view import Side, View, view
@@ -74,9 +75,9 @@ def framing(camera: Camera, mode: Mode, lane: Lane, distances_mm: Sequence[float
     Parameters and errors as for `framings`.
     """
     focal_mm = camera.lens.focal_mm if camera.lens else 0.0
-    beyond = sorted(each for each in distances_mm if each > focal_mm)
+    beyond = sorted(each for each in distances_mm if positive("distances_mm", each, "mm") > focal_mm)
     if not beyond:
-        raise ValueError(f"distances_mm must hold one beyond the focal length, {focal_mm:g} mm")
+        raise ValueError(f"distances_mm must reach beyond the focal length of {focal_mm:g} mm")
     sides = [_of_side([view(camera, mode, lane, side, each) for each in beyond]) for side in Side]
     return max(sides, key=lambda each: (_merit(each.best.margins), -each.best.aim.distance_mm))
 
