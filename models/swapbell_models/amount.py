@@ -52,8 +52,8 @@ def amount(name: str, text: str, units: Mapping[str, float], also: str = "", *, 
     factors = {unit.lower(): factor for unit, factor in units.items()}
     unit = " ".join(found[2].split()).replace("\N{MICRO SIGN}", "u") if found else ""
     if not found or unit.lower() not in factors:
-        choice = ", ".join(units) + also
-        raise ValueError(f"{name} must be a number with a point for decimals and one of {choice}, not {text!r}")
+        choice, bound = ", ".join(units) + also, "from 0 up" if may_be_zero else "above 0"
+        raise ValueError(f"{name} must be a number {bound}, with a point for decimals, in {choice}, not {text!r}")
     number = float(found[1])
     return (at_least(name, number, 0.0, unit) if may_be_zero else positive(name, number, unit)) * factors[
         unit.lower()

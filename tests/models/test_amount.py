@@ -37,7 +37,7 @@ def test_an_amount_is_read_with_its_unit(text: str, units: dict[str, float], val
 )
 def test_what_can_be_misread_is_refused(text: str) -> None:
     with pytest.raises(
-        ValueError, match=r"^--bait must be a number with a point for decimals and one of g, kg, not '"
+        ValueError, match=r"^--bait must be a number above 0, with a point for decimals, in g, kg, not '"
     ):
         amount("--bait", text, MASS_G)
 
@@ -49,6 +49,10 @@ def test_nothing_is_no_amount() -> None:
 
 def test_nothing_is_an_amount_where_it_may_be() -> None:
     assert amount("--back", "0 g", MASS_G, may_be_zero=True) == 0.0
+    with pytest.raises(
+        ValueError, match=r"^--back must be a number from 0 up, with a point for decimals, in g, kg, not '-1 g'$"
+    ):
+        amount("--back", "-1 g", MASS_G, may_be_zero=True)
     with pytest.raises(ValueError, match=r"^--back must be a number from 0 g up, not inf$"):
         amount("--back", "9" * 400 + " g", MASS_G, may_be_zero=True)
 
@@ -79,5 +83,5 @@ def test_no_portions_and_too_many_are_refused(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["", "85 g +", "x 85 g", "10 x", "10 x 85", "1.5 x 85 g"])
 def test_what_is_no_portion_is_refused(text: str) -> None:
-    with pytest.raises(ValueError, match=r"^--bait must be a number with a point"):
+    with pytest.raises(ValueError, match=r"^--bait must be a number above 0, with a point"):
         masses("--bait", text)

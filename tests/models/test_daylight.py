@@ -240,3 +240,14 @@ def test_the_civil_zone_of_the_caller_does_not_matter() -> None:
     at = daylight(CHRISTCHURCH, date(2026, 1, 15)).noon_at
     assert forages(CHRISTCHURCH, at.astimezone(timezone(timedelta(hours=13))))
     assert isinstance(daylight(CHRISTCHURCH, date(2026, 1, 15)), Daylight)
+
+
+@pytest.mark.parametrize("year", [1, 1900, 2100, 9999])
+def test_a_year_for_which_the_equations_do_not_hold_is_refused(year: int) -> None:
+    with pytest.raises(ValueError, match=rf"^year of on must be from 1901 to 2099 AD, not {year}$"):
+        daylight(GOLDEN, date(year, 1, 1))
+
+
+@pytest.mark.parametrize("on", [date(1901, 1, 1), date(2099, 12, 31)])
+def test_the_first_and_the_last_year_have_days(on: date) -> None:
+    assert daylight(GOLDEN, on).sun is Sun.RISES

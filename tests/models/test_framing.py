@@ -276,7 +276,7 @@ def test_a_camera_without_a_lens_asks_for_one() -> None:
 
 
 def test_a_framing_needs_a_distance_beyond_the_focal_length() -> None:
-    with pytest.raises(ValueError, match=r"^distances_mm must hold one beyond the focal length, 10 mm$"):
+    with pytest.raises(ValueError, match=r"^distances_mm must reach beyond the focal length of 10 mm$"):
         framings(PLAIN, LANE, [5.0, 10.0])
 
 

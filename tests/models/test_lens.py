@@ -161,7 +161,7 @@ def test_a_smear_is_the_way_in_one_exposure() -> None:
 def test_what_is_no_lens_is_refused(wrong: float) -> None:
     with pytest.raises(ValueError, match=rf"^focal_mm must be a number above 0 mm, not {wrong}$"):
         Lens(wrong, 2.0)
-    with pytest.raises(ValueError, match=r"^f_number must be a number above 0 "):
+    with pytest.raises(ValueError, match=rf"^f_number must be a number above 0, not {wrong}$"):
         Lens(4.0, wrong)
     with pytest.raises(ValueError, match=r"^confusion_mm must be a number above 0 mm"):
         Lens(4.0, 2.0).hyperfocal_mm(wrong)

@@ -144,7 +144,7 @@ def test_any_syringe_is_read_by_what_it_holds_and_its_marks() -> None:
             "spoon",
             r"must be '1 mL syringe', '200-1000 uL pipette' or a syringe such as '5 mL by 0\.2 mL', not 'spoon'$",
         ),
-        ("5 mL by 0.2", r"must be a number with a point for decimals and one of uL, mL, not '0\.2'$"),
+        ("5 mL by 0.2", r"must be a number above 0, with a point for decimals, in uL, mL, not '0\.2'$"),
         ("1 mL by 0.2 mL", r"must hold at least 10 of its marks, not '1 mL by 0\.2 mL'$"),
     ],
 )

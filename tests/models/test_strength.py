@@ -53,7 +53,7 @@ def test_a_product_strength_is_kept_in_g_per_litre(label: str, g_per_l: float) -
 
 @pytest.mark.parametrize("label", ["10 %", "100 mg/kg", "100", "g/L", "", "100 g/L x"])
 def test_a_product_strength_in_another_unit_is_refused(label: str) -> None:
-    with pytest.raises(ValueError, match=r"^product strength must be a number .* one of g/L, mg/mL, % w/v, not '"):
+    with pytest.raises(ValueError, match=r"^product strength must be a number .* in g/L, mg/mL, % w/v, not '"):
         product("invented concentrate", label)
 
 
@@ -62,7 +62,7 @@ def test_a_product_strength_in_another_unit_is_refused(label: str) -> None:
 )
 def test_a_bait_strength_that_can_be_misread_is_refused(said: str) -> None:
     with pytest.raises(
-        ValueError, match=r"^target strength must be a number with a point for decimals and one of mg/kg, "
+        ValueError, match=r"^target strength must be a number above 0, with a point for decimals, in mg/kg, "
     ):
         bait_strength(said)
 

@@ -9,7 +9,7 @@ from swapbell_host.trade.answer import Answer, Figure
 from swapbell_models.calendar.daylight import Daylight, Sun, daylight, forages
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.calendar.season import SPANS, Season, Span, season
-from swapbell_models.quantity import aware
+from swapbell_models.quantity import aware, within
 
 _SUN = "astral, with the horizon of Reda and Andreas 2004; within a minute up to 64 degrees of latitude"
 _HOURS = "22 min longer than the sun's day: Kasper et al. 2008, Insectes Sociaux 55; split evenly: our choice"
@@ -56,15 +56,15 @@ def answer(where: Where) -> Answer:
         If the place is none, or the moment does not say its offset from UTC.
     """
     half = _hemisphere(where.hemisphere)
-    latitude_deg = _degrees("--latitude", where.latitude)
-    longitude_deg = 0.0 if where.longitude is None else _degrees("--longitude", where.longitude)
-    place = Place(latitude_deg, longitude_deg, half)
-    figures = [*_season(season(where.on, place))]
+    latitude_deg = _degrees("--latitude", where.latitude, 90.0)
+    found = [*_season(season(where.on, Place(latitude_deg, 0.0, half)))]  # the season does not ask for the longitude
     if where.longitude is not None:
-        figures += [*_day(daylight(place, where.on), _zone(where.zone))]
-    if where.at is not None:
-        figures.append(_moment(place, where, where.at))
-    return Answer(tuple(figures), cautions=CAUTIONS)
+        place, zone = Place(latitude_deg, _degrees("--longitude", where.longitude, 180.0), half), _zone(where.zone)
+        found += _day(daylight(place, where.on), zone)
+        found += [] if where.at is None else [_moment(place, aware("--at", where.at), zone)]
+    elif where.at or where.zone:
+        raise ValueError("--at and --zone need --longitude: the hours of the sun depend on it")
+    return Answer(tuple(found), cautions=CAUTIONS)
 
 
 def _season(found: Season) -> Iterator[Figure]:
@@ -116,9 +116,9 @@ def _day(day: Daylight, zone: tzinfo) -> Iterator[Figure]:
         yield Figure("foraging", "foraging hours", words, _HOURS, [_iso(at, zone) for at in day.foraging])
 
 
-def _moment(place: Place, where: Where, at: datetime) -> Figure:
-    may = forages(place, aware("--at", at))
-    words = f"{_clock(at, _zone(where.zone))} lies {'in' if may else 'outside'} the foraging hours"
+def _moment(place: Place, at: datetime, zone: tzinfo) -> Figure:
+    may = forages(place, at)
+    words = f"{_clock(at, zone)} lies {'in' if may else 'outside'} the foraging hours"
     return Figure("forages", "that moment", words, _HOURS, may)
 
 
@@ -137,11 +137,12 @@ def _hemisphere(text: str) -> Hemisphere:
         raise ValueError(f"--hemisphere must be north or south, not {text!r}") from None
 
 
-def _degrees(name: str, text: str) -> float:
+def _degrees(name: str, text: str, most: float) -> float:
     try:
-        return float(text)
+        value = float(text)
     except ValueError:
         raise ValueError(f"{name} must be a number of degrees, south and west negative, not {text!r}") from None
+    return within(name, value, -most, most, "degrees")
 
 
 def _zone(name: str | None) -> tzinfo:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from swapbell_host.trade.answer import Answer, Figure
 from swapbell_models import sizes
 from swapbell_models.amount import LENGTH_MM, SPEED_MM_PER_S, TIME_S, amount
+from swapbell_models.quantity import positive, within
 from swapbell_models.viewing.cameras import Camera, camera
 from swapbell_models.viewing.framing import Framing, framings
 from swapbell_models.viewing.lane import BODY_MIN_PX, FRAMES_MIN, Lane
-from swapbell_models.viewing.lens import Lens
+from swapbell_models.viewing.lens import TILT_MAX_DEG, Lens
 from swapbell_models.viewing.remedy import remedies, rounded, shortfall
 from swapbell_models.viewing.view import View
 
@@ -83,7 +84,7 @@ def _camera(wanted: Wanted) -> Camera:
         case (None, None, None):
             return module
         case (str(focal), str(f_number), str(nearest)):
-            glass = Lens(amount("--focal", focal, LENGTH_MM), _number("--f-number", f_number))
+            glass = Lens(amount("--focal", focal, LENGTH_MM), positive("--f-number", _number("--f-number", f_number)))
             return module.behind(glass, amount("--nearest", nearest, LENGTH_MM))
         case _:
             raise ValueError("--focal, --f-number and --nearest describe a lens together: say all three, or none")
@@ -98,7 +99,7 @@ def _lane(wanted: Wanted) -> Lane:
         depth_mm=amount("--lane-height", wanted.lane_height, LENGTH_MM),
         length_mm=None if wanted.lane_length is None else amount("--lane-length", wanted.lane_length, LENGTH_MM),
         exposure_s=None if wanted.exposure is None else amount("--exposure", wanted.exposure, TIME_S),
-        tilt_deg=_number("--tilt", wanted.tilt),
+        tilt_deg=within("--tilt", _number("--tilt", wanted.tilt), 0.0, TILT_MAX_DEG, "degrees"),
     )
 
 

@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from swapbell_models.calendar.place import Place
-from swapbell_models.quantity import aware, day
+from swapbell_models.quantity import aware, day, within
 
 if TYPE_CHECKING:
     from astral import Observer, SunDirection
@@ -24,6 +24,8 @@ HORIZON_DEG = -0.8333
 MARGIN = timedelta(minutes=11)
 
 HALF_DAY = timedelta(hours=12)
+# The equations behind astral hold from 1901 to 2099 (NOAA, solar calculation details, from memory).
+YEAR_FIRST, YEAR_LAST = 1901, 2099
 # Our choice: a season of days for a handful of places.
 _REMEMBERED = 4096
 
@@ -79,7 +81,7 @@ def daylight(place: Place, on: date) -> Daylight:
     Raises
     ------
     ValueError
-        If a moment is given for the day.
+        If a moment is given for the day, or its year is not from 1901 to 2099.
 
     Notes
     -----
@@ -89,7 +91,7 @@ def daylight(place: Place, on: date) -> Daylight:
     from astral import Observer, SunDirection
     from astral.sun import elevation, noon
 
-    day("on", on)
+    within("year of on", day("on", on).year, YEAR_FIRST, YEAR_LAST, "AD")
     observer = Observer(place.latitude_deg, place.longitude_deg, 0.0)
     noon_at = noon(observer, on)
     sunrise_at = _crossing(observer, noon_at - HALF_DAY, SunDirection.RISING)

@@ -179,7 +179,7 @@ def drops(volume_ul: float, per_ml: float = DROPS_PER_ML) -> tuple[Drops, ...]:
     volume_ul : float
         Wanted volume [uL], above 0.
     per_ml : float
-        Drops per mL of this dropper and liquid, counted to a mark; 20 for water, within 10 % (USP <1101>).
+        Drops of this dropper and liquid [1/mL], above 0, counted to a mark; 20 for water, within 10 % (USP <1101>).
 
     Raises
     ------

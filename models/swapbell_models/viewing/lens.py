@@ -32,7 +32,7 @@ class Lens:
     def __post_init__(self) -> None:
         """Refuse what is no lens."""
         positive("focal_mm", self.focal_mm, "mm")
-        positive("f_number", self.f_number, "(a plain number)")
+        positive("f_number", self.f_number)
 
     def image_mm(self, focus_mm: float) -> float:
         """Return how far behind the lens it draws what lies at a distance: 1/f = 1/s + 1/v [mm].
