@@ -20,12 +20,12 @@ _REMEMBERED = 1024
 
 @lru_cache(_REMEMBERED)
 def poisson_limits(counted: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
-    """Return the exact two-sided limits of a Poisson mean.
+    """Return the exact two-sided limits of a Poisson mean [visits].
 
     Parameters
     ----------
     counted : int
-        Events seen, 0 or more.
+        Events seen [visits], 0 or more.
     confidence : float
         Between 0 and 1.
 
@@ -67,7 +67,7 @@ def deviations(confidence: float) -> float:
 
 
 def at_least(visits: int, mean: float, k: float = math.inf) -> float:
-    """Return the chance that one window holds at least `visits`, given the true mean per window.
+    """Return the chance that one window holds at least `visits`, given the true mean per window [1].
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def at_least(visits: int, mean: float, k: float = math.inf) -> float:
 
 @lru_cache(_REMEMBERED)
 def lucky_window(visits: int, mean: float, look: float) -> float:
-    """Return the chance that one sliding window, wherever it begins in a look, holds at least `visits`.
+    """Return the chance that one sliding window, wherever it begins in a look, holds at least `visits` [1].
 
     Parameters
     ----------

@@ -67,7 +67,17 @@ class Risk:
 
 
 def confirmed(counts: Sequence[int], visits: int, confirm: Confirm) -> bool:
-    """Tell whether the consecutive windows' counts, oldest first, confirm a rule of `visits` that was reached."""
+    """Tell whether the consecutive windows' counts confirm a rule that was reached.
+
+    Parameters
+    ----------
+    counts : sequence of int
+        Visits in each window, oldest first [visits], as they were seen.
+    visits : int
+        What the rule asks of a window [visits], 2 or more.
+    confirm : Confirm
+        The confirmation.
+    """
     match confirm:
         case Confirm.FIRST:
             return True
@@ -125,6 +135,11 @@ def risks(visits: int, confirm: Confirm) -> tuple[Risk, ...]:
         What the rule asks of a window [visits], 2 or more.
     confirm : Confirm
         The confirmation.
+
+    Raises
+    ------
+    ValueError
+        If the visits are fewer than 2.
     """
     early, late = EARLY_SHARE * visits, LATE_SHARE * visits
     return tuple(

@@ -21,7 +21,7 @@ def at_once(per_window: float, stay_s: float, window_s: float = WINDOW_S) -> flo
     Parameters
     ----------
     per_window : float
-        Visits per window, 0 or more [visits].
+        Visits per window [visits], 0 or more.
     stay_s : float
         Mean length of a visit [s], above 0.
     window_s : float
@@ -46,7 +46,7 @@ def visits_of(present: float, stay_s: float, window_s: float = WINDOW_S) -> floa
     Parameters
     ----------
     present : float
-        Wasps on the bait at once, on average, 0 or more.
+        Wasps on the bait at once, on average [wasps], 0 or more.
     stay_s, window_s : float
         As for `at_once` [s].
 

@@ -67,11 +67,11 @@ class WaldTest:
         return math.log((1.0 - self.alpha) / self.beta) / self._per_visit
 
     def accepts_high_from(self, windows: int) -> int:
-        """Return the smallest total over `windows`, 1 or more, that accepts the high mean [visits]."""
+        """Return the smallest total that accepts the high mean after 1 or more `windows` [visits]."""
         return math.ceil(self.slope * windows + self.above)
 
     def accepts_low_to(self, windows: int) -> int | None:
-        """Return the largest total over `windows`, 1 or more, that accepts the low mean; nothing if none does yet."""
+        """Return the largest total that accepts the low mean after `windows` [visits]; nothing if none does yet."""
         total = math.floor(self.slope * windows - self.below)
         return total if total >= 0 else None
 

@@ -227,6 +227,8 @@ FREE = {
     "optics.check_scale",
     "viewing.remedy.rounded",
 }
+# A unit in brackets, or a share that needs none, or whatever both readings have.
+UNIT = re.compile(r"\[[^\]]+\]|[Bb]etween 0 and 1|in any one unit|As for|As `")
 # The checks themselves, which test_quantity tries.
 CHECKS = "quantity."
 
@@ -297,7 +299,7 @@ def test_what_is_right_is_taken(function: Callable[..., object], good: dict[str,
     function(**good)
 
 
-@pytest.mark.parametrize(("function", "good", "argument", "wrong"), attempts())
+@pytest.mark.parametrize(("function", "good", "argument", "wrong"), list(attempts()))
 def test_what_cannot_be_is_refused(
     function: Callable[..., object], good: dict[str, Any], argument: str, wrong: object
 ) -> None:
@@ -308,3 +310,18 @@ def test_what_cannot_be_is_refused(
     assert "\n" not in told
     given = wrong.isoformat() if isinstance(wrong, date) else str(wrong)
     assert given in told or f"{wrong:g}" in told
+
+
+def told(function: Callable[..., object], argument: str) -> str:
+    """Return what a docstring says of an argument, up to the next one."""
+    text = inspect.getdoc(function) or ""
+    found = re.search(rf"^[\w, ]*\b{argument}\b[\w, ]*(?: : .*)?\n((?: {{4}}.*\n?)+)", text, re.MULTILINE)
+    return found[1] if found else ""
+
+
+@pytest.mark.parametrize("function", [each[0] for each in CASES], ids=name)
+def test_each_argument_is_told_of_with_its_unit(function: Callable[..., object]) -> None:
+    for argument, each in arguments(function).items():
+        assert told(function, argument), argument
+        assert each != "float" or UNIT.search(told(function, argument)), argument
+    assert inspect.isclass(function) or "Raises\n------\nValueError" in (inspect.getdoc(function) or "")

@@ -119,6 +119,13 @@ def _crossing(observer: "Observer", after_at: datetime, direction: "SunDirection
 def forages(place: Place, at: datetime) -> bool:
     """Tell whether a moment lies in the foraging hours of its place.
 
+    Parameters
+    ----------
+    place : Place
+        Anywhere on the earth.
+    at : datetime
+        Aware.
+
     Raises
     ------
     ValueError
@@ -129,6 +136,13 @@ def forages(place: Place, at: datetime) -> bool:
 
 def nights(place: Place, from_at: datetime, to_at: datetime) -> list[tuple[datetime, datetime]]:
     """Return the stretches between two moments that lie outside of the foraging hours of a place, in time order.
+
+    Parameters
+    ----------
+    place : Place
+        Anywhere on the earth.
+    from_at, to_at : datetime
+        Aware, the earlier one first.
 
     Raises
     ------

@@ -137,7 +137,14 @@ def concordance(first: Sequence[float], second: Sequence[float], confidence: flo
 
 
 def check_table(table: Sequence[Sequence[float]], confidence: float) -> None:
-    """Refuse a table of readings, one row for each thing, that cannot be compared.
+    """Refuse a table of readings that cannot be compared.
+
+    Parameters
+    ----------
+    table : sequence of sequences of float
+        One row for each thing, in any one unit.
+    confidence : float
+        Between 0 and 1.
 
     Raises
     ------

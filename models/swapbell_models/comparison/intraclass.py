@@ -18,7 +18,8 @@ def intraclass(readings: Table, confidence: float = CONFIDENCE) -> Estimate:
     Parameters
     ----------
     readings : sequence of sequences of float
-        One row for each thing, 3 or more; in each a reading by every counter, 2 or more, in the same order.
+        One row for each thing, 3 or more; in each a reading by every counter, 2 or more, in the same order, and all
+        in any one unit.
     confidence : float
         Of the limits, between 0 and 1.
 

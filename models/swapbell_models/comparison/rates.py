@@ -90,7 +90,7 @@ class Fit:
 
     @property
     def aic(self) -> float:
-        """Akaike's criterion: the lower of two fits is the better."""
+        """Akaike's criterion [1]: the lower of two fits is the better. Akaike 1974, IEEE Trans Autom Control 19."""
         return 2.0 * (self.parameters - self.log_likelihood)
 
 

@@ -16,6 +16,11 @@ LOOK_DAYS = (4, 7, 14, 28)
 def looks(swapped_at: datetime) -> tuple[datetime, ...]:
     """Return when to look again after a swap, aware.
 
+    Parameters
+    ----------
+    swapped_at : datetime
+        When toxic bait was put in, aware.
+
     Raises
     ------
     ValueError

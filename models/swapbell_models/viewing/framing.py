@@ -72,7 +72,19 @@ def framings(camera: Camera, lane: Lane, distances_mm: Sequence[float] = DISTANC
 def framing(camera: Camera, mode: Mode, lane: Lane, distances_mm: Sequence[float] = DISTANCES_MM) -> Framing:
     """Return one mode of a camera over a lane, with the better side of the image along the way.
 
-    Parameters and errors as for `framings`.
+    Parameters
+    ----------
+    camera, mode : Camera, Mode
+        With a lens.
+    lane : Lane
+        What has to be seen.
+    distances_mm : sequence of float
+        As for `framings` [mm].
+
+    Raises
+    ------
+    ValueError
+        As for `framings`.
     """
     focal_mm = camera.lens.focal_mm if camera.lens else 0.0
     beyond = sorted(each for each in distances_mm if positive("distances_mm", each, "mm") > focal_mm)
