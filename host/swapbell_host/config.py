@@ -3,6 +3,7 @@
 A minimal one, with a station; most stations are added to the ledger by `swapbell-host station add` instead::
 
     ledger = "ledger.sqlite"          # relative to this file, or postgresql+psycopg://user@host/name
+    photos = "photos"                 # a folder beside it
 
     [broker]
     host = "192.0.2.10"
@@ -96,10 +97,13 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "sta
     ----------
     ledger
         Path of a SQLite file, or a database URL.
+    photos
+        The folder where the service log's photos are kept.
     """
 
     broker: BrokerSection
     ledger: Annotated[str, Meta(min_length=1)] = "ledger.sqlite"
+    photos: Annotated[str, Meta(min_length=1)] = "photos"
     rule: RuleSection = RuleSection()
     alerts: AlertsSection = AlertsSection()
     stations: tuple[StationSection, ...] = ()
@@ -171,7 +175,7 @@ def _resolved(config: Config, folder: Path) -> Config:
         ca_file=_absolute(config.broker.ca_file, folder),
     )
     ledger = config.ledger if "://" in config.ledger else str(folder / config.ledger)
-    return msgspec.structs.replace(config, broker=broker, ledger=ledger)
+    return msgspec.structs.replace(config, broker=broker, ledger=ledger, photos=str(folder / config.photos))
 
 
 def _absolute(name: str | None, folder: Path) -> str | None:

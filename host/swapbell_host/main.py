@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from swapbell_host.desk.planning import GROUPS as PLAN
+from swapbell_host.desk.servicing import COMMANDS as SERVICE
 from swapbell_host.trade.commands import COMMANDS as TRADE
 from swapbell_models import fault
 
@@ -249,8 +251,10 @@ def acknowledge_notice(
         typer.echo(f"acknowledged: {notice.text}")
 
 
-for _name, _command in TRADE.items():
+for _name, _command in (SERVICE | TRADE).items():
     app.command(_name)(_command)
+for _name, _group in PLAN.items():
+    app.add_typer(_group, name=_name)
 
 
 def _stop_on_signal() -> threading.Event:

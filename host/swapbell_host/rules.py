@@ -10,6 +10,7 @@ withdrawal is logged: that alone ends it.
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from swapbell_host.jobs.plan import Role
 from swapbell_models.job import Job
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import (
@@ -82,6 +83,8 @@ class History:
         The end of the last one that came dated ahead of the host's clock, aware UTC; nothing if none did.
     health
         What the station last said of itself.
+    role
+        Whether it may be swapped at all.
     job
         The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
     notices
@@ -96,6 +99,7 @@ class History:
     notices: tuple[PastNotice, ...] = ()
     ahead_at: datetime | None = None
     job: Job | None = None
+    role: Role = Role.BAIT
 
 
 def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
@@ -137,10 +141,11 @@ def ended(history: History) -> list[PastNotice]:
 def _of_traffic(
     seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None
 ) -> Notice | None:
-    site, station, luring = history.site, history.station, history.phase is Phase.LURING
-    if luring and seen.step is Step.READY and seen.last:
+    site, station = history.site, history.station
+    swaps = history.phase is Phase.LURING and history.role is Role.BAIT
+    if swaps and seen.step is Step.READY and seen.last:
         return notice(site, station, NoticeKind.READY, seen.last.to_at, ready_words(seen, rule))
-    if luring and seen.step is Step.TOUCHED and seen.reached_at:
+    if swaps and seen.step is Step.TOUCHED and seen.reached_at:
         return notice(site, station, NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, rule))
     listened = listening_since is not None and (now - listening_since).total_seconds() > rule.silent_s
     if seen.reason is Reason.SILENT and history.phase in COUNTING and listened:

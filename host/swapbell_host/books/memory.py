@@ -9,6 +9,7 @@ from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store
 from swapbell_host.intake import Station
+from swapbell_host.jobs.plan import Role
 from swapbell_host.recent import KEPT, Recent
 from swapbell_host.rules import History
 from swapbell_models.job import Job
@@ -71,6 +72,7 @@ class Memory:
             station=station,
             phase=job.phase,
             job=job,
+            role=plan.role if (plan := self.log.stations(now).get((site, station))) else Role.BAIT,
             tallies=recent.since(now - self._kept, now + AHEAD_MAX),
             ahead_at=recent.ahead_at(),
             health=self.healths.latest(site, station),

@@ -5,14 +5,14 @@ something that never happened is struck out in the same way. Both stay visible; 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import Enum
 from pathlib import PurePath
 
-from swapbell_host.jobs.plan import Role, Station, detailed, line, page
+from swapbell_host.jobs.plan import Role, Station, detailed, line, page, shown
 from swapbell_models.calendar.place import Place
-from swapbell_models.job import DOSED, Job, Terms
+from swapbell_models.job import DOSED, Due, Job, Terms
 from swapbell_models.phase import Event, Phase
 from swapbell_models.quantity import aware, within
 
@@ -117,6 +117,50 @@ class Entry(Draft):
     logged_at: datetime
 
 
+def act(word: str) -> Act:
+    """Return the act of a word, or refuse it; `weighed-out` is `weighed out`."""
+    plain = word.strip().lower().replace("-", " ").replace("_", " ")
+    if plain not in {each.value for each in Act}:
+        raise ValueError(
+            f"{shown(word)} is nothing that is logged; choose from: {', '.join(each.value for each in Act)}"
+        )
+    return Act(plain)
+
+
+def blank(
+    site: str, station: str, kind: Act, by: str, now: datetime, corrects: int | None, known: Mapping[int, Entry]
+) -> Draft:
+    """Return a draft to be filled in: of now, or with what the entry said that it corrects.
+
+    Parameters
+    ----------
+    kind, by, now
+        What is logged, who did it, and the time, aware UTC.
+    corrects : int or None
+        The number of the entry whose place it takes.
+    known : mapping of int to Entry
+        What was logged of the station.
+    """
+    empty = Draft(site=site, station=station, act=kind, at=now, by=by, corrects=corrects)
+    before = known.get(corrects) if corrects is not None else None
+    if before is None:
+        return empty
+    if kind is Act.STRUCK_OUT:
+        return replace(empty, at=before.at)
+    return replace(
+        empty,
+        at=before.at,
+        mass_g=before.mass_g,
+        weather=before.weather,
+        non_targets=before.non_targets,
+        incident=before.incident,
+        note=before.note,
+        photo=before.photo,
+        place=before.place if kind is Act.MOVED else None,
+        details=before.details,
+    )
+
+
 def standing(entries: Iterable[Entry]) -> list[Entry]:
     """Return the entries that stand, in the order in which it all happened: neither corrected nor struck out."""
     logged = list(entries)
@@ -154,6 +198,11 @@ def legal(job: Job, role: Role) -> tuple[Act, ...]:
     return (*moves, *(act for act, may in notes.items() if may))
 
 
+def expected(job: Job, role: Role) -> tuple[Due, ...]:
+    """Return what comes next, the most pressing first; a control station is never swapped."""
+    return tuple(due for due in job.expects if role is not Role.CONTROL or due.event not in DOSED)
+
+
 def admit(station: Station, terms: Terms, entries: Sequence[Entry], entry: Entry) -> Job:
     """Return the job with one entry more, at the moment of its last entry.
 
@@ -187,9 +236,10 @@ def _after(job: Job, entry: Entry, role: Role) -> Job:
     choice = legal(now, role)
     if entry.act not in choice:
         hand = " with toxic bait in hand" if now.in_hand else ""
+        control = " as a control station" if role is Role.CONTROL else ""
         raise ValueError(
-            f"{entry.act.value!r} at {_when(entry.at)} is not legal while {now.phase.value}{hand} "
-            f"as a {role.value} station; legal then: {', '.join(act.value for act in choice)}"
+            f"{entry.act.value!r} at {_when(entry.at)} is not legal while {now.phase.value}{hand}{control}; "
+            f"legal then: {', '.join(act.value for act in choice)}"
         )
     event = EVENTS.get(entry.act)
     return job if event is None else job.after(event, entry.at)

@@ -189,6 +189,13 @@ def zone(name: str) -> ZoneInfo:
     raise ValueError(f"zone must be an IANA name such as Pacific/Auckland, not {shown(name)}")
 
 
+def role(word: str) -> Role:
+    """Return the role of that name, or refuse it."""
+    if word not in {each.value for each in Role}:
+        raise ValueError(f"role must be {' or '.join(each.value for each in Role)}, not {shown(word)}")
+    return Role(word)
+
+
 def place(text: str) -> Place:
     """Return the place of a text such as ``42.8821 S 147.3272 E`` or ``-42.8821, 147.3272``, or refuse it."""
     found = _POSITION.fullmatch(text)

@@ -1,0 +1,51 @@
+"""Moments as a person at the site says and reads them."""
+
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+from swapbell_host.jobs.plan import shown
+
+
+def moment(text: str, zone: ZoneInfo) -> datetime:
+    """Return the moment, aware UTC, that a text means.
+
+    Parameters
+    ----------
+    text : str
+        ISO 8601, such as 2026-03-14 17:30, by the site's clock unless it says its offset.
+    zone : ZoneInfo
+        The site's.
+
+    Raises
+    ------
+    ValueError
+        If it cannot be read, or if the site's clock never showed that time or showed it twice.
+    """
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError(
+            f"time must read like 2026-03-14 17:30 or 2026-03-14T17:30+13:00, not {shown(text)}"
+        ) from None
+    if read.tzinfo is None:
+        read = _placed(read, zone)
+    try:
+        return read.astimezone(UTC)
+    except OverflowError:
+        raise ValueError(f"time {shown(text)} lies beyond any calendar") from None
+
+
+def local(at: datetime, zone: ZoneInfo) -> str:
+    """Return a moment by the site's clock, with its offset."""
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M %z}"
+
+
+def _placed(read: datetime, zone: ZoneInfo) -> datetime:
+    """Return a local time with its zone; where the clock is set back or forward, it may mean two moments or none."""
+    first, second = read.replace(tzinfo=zone), read.replace(tzinfo=zone, fold=1)
+    if first.utcoffset() != second.utcoffset():
+        raise ValueError(
+            f"time {read:%Y-%m-%d %H:%M} is not one moment in {zone.key}, whose clock was being changed; say its "
+            f"offset, as in {read:%Y-%m-%dT%H:%M}+00:00"
+        )
+    return first
