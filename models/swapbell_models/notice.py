@@ -93,7 +93,7 @@ def touched_words(verdict: Verdict, rule: Rule) -> str:
 def ready_words(verdict: Verdict, rule: Rule) -> str:
     """Say that the time to swap has come, with the counts, the rate and its limits, and the cautions."""
     counts = ", ".join(_count(window) for window in verdict.windows)
-    proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else f"confirmed by {CONFIRMED_BY[rule.confirm]}"
+    proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else _confirmation(verdict, rule)
     return (
         f"ready for the swap: visits per {_minutes(rule.window_s)}, oldest to newest: {counts} "
         f"(rule: {rule.visits}), {_rate(verdict, rule)}; {proof}. {SWAP_CAUTION}"
@@ -142,11 +142,19 @@ def lapse(length: timedelta) -> str:
 
 def _luck(verdict: Verdict, rule: Rule) -> str:
     assert verdict.lucky is not None, "a rule that was reached has a chance that it was luck"
-    chance = f"{verdict.lucky:.0%}" if verdict.lucky >= _RARE else "less than 1%"
     return (
         f"with really only {EARLY_SHARE * rule.visits:g} per {_minutes(rule.window_s)}, luck would show as many "
-        f"in {chance} of looks of {_minutes(WINDOWS * rule.window_s)}"
+        f"in {_chance(verdict.lucky)} of looks of {_minutes(WINDOWS * rule.window_s)}"
     )
+
+
+def _confirmation(verdict: Verdict, rule: Rule) -> str:
+    steady, bouts = (_chance(risk.false_alarm) for risk in verdict.risks)
+    return f"confirmed by {CONFIRMED_BY[rule.confirm]} (luck at half the rule: {steady}, in bouts {bouts})"
+
+
+def _chance(chance: float) -> str:
+    return f"{chance:.0%}" if chance >= _RARE else "less than 1%"
 
 
 def _rate(verdict: Verdict, rule: Rule) -> str:

@@ -33,8 +33,14 @@ def test_a_chance_below_one_in_a_hundred_is_told_without_digits() -> None:
 @pytest.mark.parametrize(
     ("confirm", "proof"),
     [
-        (Confirm.TWO_OF_THREE, "confirmed by two of three windows"),
-        (Confirm.SEQUENTIAL, "confirmed by the sequential test"),
+        (
+            Confirm.TWO_OF_THREE,
+            "confirmed by two of three windows (luck at half the rule: less than 1%, in bouts 12%)",
+        ),
+        (
+            Confirm.SEQUENTIAL,
+            "confirmed by the sequential test (luck at half the rule: less than 1%, in bouts 6%)",
+        ),
         (Confirm.FIRST, "luck would show as many in "),
     ],
 )
