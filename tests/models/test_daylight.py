@@ -54,6 +54,19 @@ def test_the_almanac_of_1_january_2002(latitude_deg: float, sunrise: str) -> Non
     assert abs(found - day_of(f"2002-01-01T{sunrise}+00:00")) <= MINUTE
 
 
+@pytest.mark.parametrize("latitude_deg", [-68, -70, -76, -82, -88])
+def test_the_almanacs_polar_day(latitude_deg: float) -> None:
+    # The same table: no sunrise from 66 to 88 degrees south. At 66 the sun does dip below the horizon for an hour, by
+    # our computation and by SPA's.
+    assert daylight(place(latitude_deg), date(2002, 1, 1)).sun is Sun.STAYS_UP
+    assert daylight(place(-66), date(2002, 1, 1)).sun is Sun.RISES
+
+
+def test_spa_sees_the_sun_dip_at_66_degrees_south() -> None:
+    midnight = pd.DatetimeIndex([day_of("2002-01-01T00:00:00+00:00")])
+    assert pvlib.solarposition.spa_python(midnight, -66.0, 0.0)["elevation"].iloc[0] < HORIZON_DEG
+
+
 def test_the_spa_example() -> None:
     # Reda and Andreas 2004, Solar Energy 76: Golden, 17 October 2003. Its sunset is that of the day in UTC, which in
     # Golden is the evening of the 16th.
