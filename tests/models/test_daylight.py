@@ -153,6 +153,12 @@ def test_tromso_has_days_without_a_sunrise(on: date, sun: Sun) -> None:
     assert (found.sun, found.sunrise_at, found.sunset_at) == (sun, None, None)
 
 
+@pytest.mark.parametrize("day", range(1, 31))
+def test_as_the_polar_night_begins_the_sun_stays_down_and_never_up(day: int) -> None:
+    # Refraction lifts a sun just below the horizon by half a degree: it must not count twice.
+    assert daylight(TROMSO, date(2026, 11, day)).sun is not Sun.STAYS_UP
+
+
 def test_wasps_may_forage_all_day_under_a_midnight_sun_and_never_in_a_polar_night() -> None:
     summer = daylight(TROMSO, date(2026, 6, 21))
     assert summer.foraging == (summer.noon_at - DAY / 2, summer.noon_at + DAY / 2)
