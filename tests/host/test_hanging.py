@@ -82,6 +82,13 @@ def test_a_lens_may_be_screwed_on() -> None:
     assert told.warnings == ()
 
 
+def test_a_camera_of_ones_own_needs_its_lens() -> None:
+    own = replace(WANTED, camera="1280x800 at 120 fps of 3 um")
+    assert answer(replace(own, focal="6 mm", f_number="2", nearest="100 mm")).warnings == ()
+    with pytest.raises(ValueError, match=r"^camera 1280x800 at 120 fps of 3 um comes without a lens"):
+        answer(own)
+
+
 def test_a_lean_is_taken_into_account() -> None:
     assert values(answer(replace(WANTED, tilt="30")))["span"] != values(answer(WANTED))["span"]
 

@@ -75,8 +75,23 @@ def test_another_lens_is_focused_by_hand() -> None:
 
 
 def test_an_unknown_module_is_refused_with_those_known() -> None:
-    with pytest.raises(ValueError, match=r"^camera must be one of ov5647, imx219, .*, not 'imx999'$"):
+    with pytest.raises(ValueError, match=r"^camera must be one of ov5647, imx219, .* or such as '.*', not 'imx999'$"):
         camera("imx999")
+
+
+def test_any_other_camera_is_said_by_its_frames_and_pixels() -> None:
+    found = camera(" 1280x800 at 120 fps of 3.0 um ")
+    assert (found.name, found.pixel_um, found.lens) == ("1280x800 at 120 fps of 3.0 um", 3.0, None)
+    assert found.modes == (Mode(1280, 800, 120.0, 1280),)
+    assert found.pixel_of(found.modes[0]) == 3.0
+
+
+@pytest.mark.parametrize(
+    "text", ["0x800 at 120 fps of 3 um", "1280x800 at 0 fps of 3 um", "1280x800 at 9 fps of 0 um"]
+)
+def test_another_camera_without_pixels_or_frames_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="must be a number above 0 "):
+        camera(text)
 
 
 @pytest.mark.parametrize(

@@ -86,7 +86,9 @@ def season_command(
 
 
 def optics_command(
-    camera: Annotated[str, _option("--camera", "The module by its sensor: imx219, imx708, imx708_wide, imx296, ...")],
+    camera: Annotated[
+        str, _option("--camera", "imx219, imx708, imx708_wide, imx296, ..., or 1280x800 at 120 fps of 3 um.")
+    ],
     lane_width: Annotated[str, _option("--lane-width", "Across the way of the insects: 40 mm.")],
     speed: Annotated[str, _option("--speed", "The fastest to be counted: 0.1 m/s; flight is about 2.5 m/s.")],
     body_width: Annotated[

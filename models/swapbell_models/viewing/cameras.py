@@ -4,6 +4,7 @@ Named by the sensor, as the board's own camera list names them.
 """
 
 import math
+import re
 from dataclasses import dataclass, replace
 
 from swapbell_models.quantity import named, positive
@@ -165,15 +166,28 @@ CAMERAS = (
 )
 
 
-def camera(name: str) -> Camera:
-    """Return a camera module by its name.
+_OWN = re.compile(r"(\d+)\s*x\s*(\d+)\s*at\s*(\d+(?:\.\d+)?)\s*fps\s*of\s*(\d+(?:\.\d+)?)\s*um", re.IGNORECASE)
+
+
+def camera(text: str) -> Camera:
+    """Return a camera module by its name, or any other by its frames and pixels.
+
+    Parameters
+    ----------
+    text : str
+        A name from `CAMERAS`, or frames, frame rate and pixels as in "1280x800 at 120 fps of 3 um"; the lens of such
+        a camera is said with `Camera.behind`.
 
     Raises
     ------
     ValueError
-        If none of that name is known.
+        If none of that name is known, or a number is none.
     """
-    found = next((each for each in CAMERAS if each.name == name.strip().lower()), None)
-    if found is None:
-        raise ValueError(f"camera must be one of {', '.join(each.name for each in CAMERAS)}, not {name!r}")
-    return found
+    found = next((each for each in CAMERAS if each.name == text.strip().lower()), None)
+    if found:
+        return found
+    if not (own := _OWN.fullmatch(text.strip())):
+        known = ", ".join(each.name for each in CAMERAS)
+        raise ValueError(f"camera must be one of {known} or such as '1280x800 at 120 fps of 3 um', not {text!r}")
+    mode = Mode(int(own[1]), int(own[2]), float(own[3]), crop_px=int(own[1]))
+    return Camera(text.strip(), float(own[4]), (mode,), None, None, is_fixed=False, source="as you stated it")
