@@ -3,6 +3,9 @@
 A body that passed the line is counted only when it is well beyond it, so a crossing can be told a moment after its
 tally's interval ended. Intervals therefore stay open for a settling time. A crossing told later still is dated to the
 start of the oldest interval that is open: it moves a little, but is neither lost nor counted twice.
+
+Time in which the counter cannot count for what it sees is not watched: from the look that says so until the looks
+have been good for a while. Crossings are booked all the same, for what was counted then may be too few, but is there.
 """
 
 import math
@@ -13,7 +16,8 @@ from datetime import datetime, timedelta
 
 from msgspec.structs import replace
 
-from swapbell_models.tally import Clock, Crossing, Tally
+from swapbell_device.look import Attention, Look, sight
+from swapbell_models.tally import Clock, Crossing, Hindrance, Tally
 
 # Our choice: four frames a second. A walking wasp moves about one body length in it, so that the tracker can still
 # join both sides of the pause; in a longer one a body can come and go unseen.
@@ -31,14 +35,20 @@ class _Interval:
     start_s: float
     seconds: float
     watched_s: float = 0.0
+    blind_s: dict[Hindrance, float] = field(default_factory=dict[Hindrance, float])
     crossings: list[Crossing] = field(default_factory=list[Crossing])
+    looks: list[Look] = field(default_factory=list[Look])
 
     @property
     def end_s(self) -> float:
         return self.start_s + self.seconds
 
-    def watch(self, from_s: float, to_s: float) -> None:
-        self.watched_s += max(0.0, min(self.end_s, to_s) - max(self.start_s, from_s))
+    def watch(self, from_s: float, to_s: float, hindrance: Hindrance | None) -> None:
+        seconds = max(0.0, min(self.end_s, to_s) - max(self.start_s, from_s))
+        if hindrance is None:
+            self.watched_s += seconds
+        elif seconds:
+            self.blind_s[hindrance] = self.blind_s.get(hindrance, 0.0) + seconds
 
     def end_with(self, at_s: float) -> None:
         """Cut the interval short; one that holds crossings keeps a length, for a tally must have one."""
@@ -76,23 +86,29 @@ class Book:
         self._clock = clock
         self._seconds = seconds
         self._open: list[_Interval] = []
+        self._attention = Attention()
         self._last_s = -math.inf
         self._seq = 0
 
-    def add(self, crossings: Iterable[Crossing], at_s: float) -> Iterator[Tally]:
-        """Enter one frame and the crossings that it confirmed; yield the tallies that it closed.
+    def add(self, crossings: Iterable[Crossing], at_s: float, look: Look | None = None) -> Iterator[Tally]:
+        """Enter one frame and what it brought; yield the tallies that it closed.
 
         Parameters
         ----------
         crossings : iterable of Crossing
-            Their `at_s` counts from `started_at`, like the frame's.
+            What it confirmed; their `at_s` counts from `started_at`, like the frame's.
         at_s : float
             The frame's capture time [s], at least 0; a frame that is not later than the one before watches nothing.
+        look : Look, optional
+            What a look at the frame found, if one was due.
         """
         self._reach(at_s)
         self._watch(at_s)
         for crossing in crossings:
-            self._interval_of(crossing).crossings.append(crossing)
+            self._interval_at(crossing.at_s).crossings.append(crossing)
+        if look is not None:
+            self._attention.note(look)
+            self._interval_at(look.at_s).looks.append(look)
         settled_s = at_s - SETTLE_S
         while self._open[0].end_s <= settled_s:
             yield self._tally(self._open.pop(0))
@@ -119,11 +135,11 @@ class Book:
     def _watch(self, at_s: float) -> None:
         if at_s - self._last_s <= GAP_S:
             for interval in self._open:
-                interval.watch(self._last_s, at_s)
+                interval.watch(self._last_s, at_s, self._attention.hindrance)
         self._last_s = max(self._last_s, at_s)
 
-    def _interval_of(self, crossing: Crossing) -> _Interval:
-        later = bisect_right(self._open, crossing.at_s, key=lambda interval: interval.start_s)
+    def _interval_at(self, at_s: float) -> _Interval:
+        later = bisect_right(self._open, at_s, key=lambda interval: interval.start_s)
         return self._open[max(0, later - 1)]
 
     def _tally(self, interval: _Interval) -> Tally:
@@ -138,4 +154,5 @@ class Book:
             seconds=interval.seconds,
             watched_s=round(interval.watched_s, DIGITS),
             crossings=interval.dated(),
+            sight=sight(interval.looks, interval.blind_s),
         )

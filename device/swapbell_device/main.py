@@ -33,6 +33,7 @@ def watch(camera: "Camera", station: "StationFile") -> Iterator["Moment"]:
     from swapbell_device.gate import Gate
     from swapbell_device.moment import Moment, opened
     from swapbell_device.segment import Segmenter
+    from swapbell_device.sight import Lookout
     from swapbell_device.tracker import Tracker
     from swapbell_device.window import Window
 
@@ -40,13 +41,14 @@ def watch(camera: "Camera", station: "StationFile") -> Iterator["Moment"]:
     opening, frames = opened(camera.frames())
     if not opening:
         return
-    segmenter = Segmenter(Window(station, camera.size), opening)
+    window = Window(station, camera.size)
+    segmenter, lookout = Segmenter(window, opening), Lookout(window.view, window.mm_per_px / window.step)
     opening.clear()
     tracker, gate = Tracker(), Gate(station)
     for frame in frames:
         blobs = segmenter.blobs(frame)
         tracks = tracker.step(blobs, frame.at_s)
-        yield Moment(frame, blobs, tracks, gate.cross(tracks, frame.at_s))
+        yield Moment(frame, blobs, tracks, gate.cross(tracks, frame.at_s), lookout.look(frame, tracks))
 
 
 @app.command("count")

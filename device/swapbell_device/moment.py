@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from swapbell_device.camera import Frame
+from swapbell_device.look import Look
 from swapbell_device.track import Blob, Track
 from swapbell_models.tally import Crossing
 
@@ -15,12 +16,13 @@ OPENING_BYTES = 8_000_000
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One frame, what was found in it, and the crossings that became certain with it."""
+    """One frame, what was found in it, the crossings that became certain with it, and a look at it if one was due."""
 
     frame: Frame
     blobs: list[Blob]
     tracks: list[Track]
     crossings: list[Crossing]
+    look: Look | None = None
 
 
 def opened(frames: Iterator[Frame]) -> tuple[list[Frame], Iterator[Frame]]:

@@ -1,16 +1,19 @@
 """The book: no crossing lost or doubled, no second watched that was not, no gap passed over."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec import UNSET
 
 from swapbell_device.book import GAP_S, PAUSE_TOLD_S, SETTLE_S, Book
+from swapbell_device.look import Look
 from swapbell_models.sizes import SizeClass
-from swapbell_models.tally import Clock, Crossing, Direction, Tally
+from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Tally
 
 STARTED_AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)
 Frames = Sequence[tuple[float, Sequence[Crossing]]]
@@ -50,6 +53,48 @@ def test_a_tally_says_when_it_began() -> None:
 
 def test_the_last_tally_ends_with_the_last_frame() -> None:
     assert tallies(steady(17.5))[-1].seconds == 2.5
+
+
+def looked(looks: Sequence[Look], to_s: float = 45.0) -> list[Tally]:
+    """Return the tallies of even frames, with looks at some."""
+    kept, found = book(), {look.at_s: look for look in looks}
+    cut = [tally for at_s, _ in steady(to_s) for tally in kept.add((), at_s, found.get(at_s))]
+    return [*cut, *kept.close()]
+
+
+FINE = Look(1.0, light=120.0, detail=4.0, noise=1.5, shake_mm=0.0, moving=0.0, came=30)
+
+
+def test_what_the_counter_cannot_see_is_not_watched() -> None:
+    dark, light = replace(FINE, at_s=10.0, light=1.0), replace(FINE, at_s=20.0)
+    one, other, last = looked([FINE, dark, light])
+    assert [tally.watched_s for tally in (one, other, last)] == [10.0, 10.0, 15.0]
+    assert [tally.sight.blind_s for tally in (one, other, last) if tally.sight] == [5.0, 5.0]
+    assert other.sight
+    assert other.sight.hindrance is Hindrance.LIGHT
+
+
+def test_a_tally_tells_of_the_looks_in_it() -> None:
+    one, other = looked([FINE, replace(FINE, at_s=16.0, light=60.0)], 30.0)
+    assert [tally.sight.light for tally in (one, other) if tally.sight] == [120.0, 60.0]
+
+
+def test_a_tally_without_a_look_tells_nothing_of_its_sight() -> None:
+    assert [tally.sight for tally in looked([])] == [UNSET] * 3
+
+
+@given(st.lists(st.tuples(st.integers(1, 400), st.booleans()), max_size=20))
+def test_each_second_is_watched_or_blind(told: list[tuple[int, bool]]) -> None:
+    looks = [replace(FINE, at_s=tenth / 10.0, moving=0.9 if bad else 0.0) for tenth, bad in told]
+    for tally in looked(looks):
+        blind_s = tally.sight.blind_s if tally.sight else 0.0
+        assert tally.watched_s + (blind_s or 0.0) == pytest.approx(tally.seconds, abs=0.01)
+
+
+def test_a_crossing_told_while_the_counter_cannot_count_is_kept() -> None:
+    kept = book()
+    kept_tallies = [*kept.add((), 0.0, replace(FINE, at_s=0.0, moving=0.9)), *kept.add([crossing(0.1)], 0.1)]
+    assert [len(tally.crossings) for tally in [*kept_tallies, *kept.close()]] == [1]
 
 
 def test_a_tally_is_told_once_it_has_settled() -> None:
