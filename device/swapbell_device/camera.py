@@ -19,6 +19,8 @@ from swapbell_models.fault import Mistake
 # The readers speak of a damaged clip on their own; the one clear line is ours.
 os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
 os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
+# A decoder keeps some frames for each of its threads, and has one for each core unless told otherwise.
+os.environ.setdefault("OPENCV_FFMPEG_THREADS", "1")
 
 import cv2
 
@@ -93,7 +95,7 @@ class Clip:
         """Yield every frame once, from the first."""
         capture, seen, at_s = self._open(), 0, 0.0
         stamps = _Stamps(1.0 / self.per_s)
-        while (image := _luma(capture)) is not None:
+        for image in _lumas(capture):
             at_s = stamps.next(capture.get(cv2.CAP_PROP_POS_MSEC) / 1000.0)
             yield Frame(image, at_s if self._times is None else self._time(seen))
             seen += 1
@@ -181,13 +183,18 @@ class _Stamps:
         return at_s
 
 
-def _luma(capture: cv2.VideoCapture) -> Luma | None:
-    got, image = capture.read()
-    if not got:
-        return None
-    if image.ndim == 3:  # noqa: PLR2004  (rows, columns, colours)
-        image = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
-    return image.astype(np.uint8, copy=False)
+def _lumas(capture: cv2.VideoCapture) -> Iterator[Luma]:
+    """Yield the luma of every picture; the colours are read into the same memory each time."""
+    got, picture = capture.read()
+    while got:
+        yield _luma(picture)
+        got, picture = capture.read(picture)
+
+
+def _luma(picture: cv2.typing.MatLike) -> Luma:
+    if picture.ndim == 3:  # noqa: PLR2004  (rows, columns, colours)
+        return np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    return np.array(picture, np.uint8)
 
 
 def _rate(stated_per_s: float) -> float:

@@ -4,9 +4,11 @@ import json
 import os
 import sys
 from collections.abc import Callable, Generator, Iterable, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+import typer
 
 from swapbell_device.camera import Camera, Clip, read_times
 from swapbell_device.moment import Moment
@@ -15,9 +17,10 @@ from swapbell_device.stationfile import StationFile, read_station
 from swapbell_models.fault import EXIT_INTERRUPTED, Breakdown, Mistake
 from swapbell_models.tally import Crossing
 
-Step = Callable[[], None]
 Watch = Callable[[Camera, StationFile], Iterable[Moment]]
 
+# Our choice: drawing the bar costs about as much as counting a frame.
+BAR_FRAMES = 30
 # Containers that take the overlay's codec in every build of OpenCV that was tried.
 VIDEO_ENDINGS = (".mp4", ".mov", ".mkv", ".avi")
 
@@ -72,12 +75,11 @@ def _count(wish: Wish, watch: Watch) -> None:
     times = None if wish.times is None else read_times(wish.times)
     clip = Clip(wish.clip, times)
     crossings: list[Crossing] = []
-    with _video(wish.video, clip) as overlay, _progress(clip.frames_promised) as step:
-        for moment in watch(clip, station):
+    with _video(wish.video, clip) as overlay, _shown(watch(clip, station), clip.frames_promised) as moments:
+        for moment in moments:
             crossings.extend(moment.crossings)
             if overlay is not None:
                 overlay.draw(moment, station)
-            step()
     _write(wish.events, [event(crossing) for crossing in sorted(crossings, key=lambda c: c.at_s)])
 
 
@@ -148,18 +150,13 @@ def _video(path: Path | None, clip: Clip) -> Generator[Overlay | None]:
         yield overlay
 
 
-@contextmanager
-def _progress(frames: int) -> Generator[Step]:
-    if not sys.stderr.isatty():
-        yield _nothing
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("counting", total=frames or None)
-        yield lambda: progress.advance(task)
-
-
-def _nothing() -> None:
-    """No terminal, no bar."""
+def _shown(moments: Iterable[Moment], frames: int) -> AbstractContextManager[Iterable[Moment]]:
+    """Return the moments with a bar on the terminal; where stderr leads elsewhere, no bar."""
+    return typer.progressbar(
+        moments,
+        length=frames or None,
+        label="counting",
+        hidden=not sys.stderr.isatty(),
+        file=sys.stderr,
+        update_min_steps=BAR_FRAMES,
+    )

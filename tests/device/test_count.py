@@ -1,5 +1,7 @@
 import json
 import os
+import pty
+import re
 import signal
 import subprocess
 import sys
@@ -80,6 +82,17 @@ def test_the_video_shows_every_frame(clip: Path, station: Path, tmp_path: Path) 
     from swapbell_device.camera import Clip
 
     assert len(list(Clip(tmp_path / "seen.mp4").frames())) == 120
+
+
+def test_a_terminal_shows_how_far_it_is(clip: Path, station: Path) -> None:
+    ours, theirs = pty.openpty()
+    words = [*COMMAND, str(clip), "--station", str(station)]
+    done = subprocess.run(words, stdout=subprocess.PIPE, stderr=theirs, check=True, timeout=60)
+    shown = os.read(ours, 65536).decode()
+    os.close(theirs)
+    os.close(ours)
+    assert done.stdout.count(b"\n") == 2
+    assert re.search(r"counting.*100%", shown)
 
 
 def test_a_clip_that_ends_early_leaves_no_file(clip: Path, station: Path, tmp_path: Path) -> None:
