@@ -68,18 +68,18 @@ def mutants(module: str) -> Iterator[Mutant]:
     """Yield every mutant of a module."""
     text = path_of(module).read_text(encoding="utf-8")
     lines, tree = text.splitlines(), ast.parse(text)
+    left_out = decorations(tree)
     for place, node in enumerate(ast.walk(tree)):
-        if isinstance(node, ast.Constant | ast.Compare) and place not in set(decorations(tree)):
+        if isinstance(node, ast.Constant | ast.Compare) and node not in left_out:
             for change, changed in changes(node):
                 yield Mutant(module, lines[node.lineno - 1].strip(), change, changed_at(tree, place, changed))
 
 
-def decorations(tree: ast.Module) -> Iterator[int]:
-    """Yield the places of what makes a class frozen, slotted and the like: no arithmetic."""
-    marks = [mark for node in ast.walk(tree) if isinstance(node, ast.ClassDef) for mark in node.keywords]
-    marks += [mark for node in ast.walk(tree) if isinstance(node, ast.ClassDef) for mark in node.decorator_list]
-    inside = {id(inner) for mark in marks for inner in ast.walk(mark)}
-    yield from (place for place, node in enumerate(ast.walk(tree)) if id(node) in inside)
+def decorations(tree: ast.Module) -> set[ast.AST]:
+    """Return all that makes classes frozen, slotted and the like: it is no arithmetic."""
+    classes = [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    marks = [mark for node in classes for mark in (*node.keywords, *node.decorator_list)]
+    return {inner for mark in marks for inner in ast.walk(mark)}
 
 
 def changes(node: ast.Constant | ast.Compare) -> Iterator[tuple[str, ast.expr]]:
