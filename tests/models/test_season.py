@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from swapbell_models.calendar.place import Hemisphere, Place
-from swapbell_models.calendar.season import SPANS, WINDOW, Span, Stage, season
+from swapbell_models.calendar.season import EUROPE, SPANS, WINDOW, Season, Span, Stage, season
 
 NELSON = Place(-41.3, 173.3, Hemisphere.SOUTH)
 HOBART = Place(-42.9, 147.3, Hemisphere.SOUTH)
@@ -72,6 +72,17 @@ def test_the_window_opens_before_the_peak_and_before_new_queens(place: Place) ->
 )
 def test_the_window_leads_the_peak_by_so_many_days(place: Place, days: int | None) -> None:
     assert season(date(2026, 1, 1), place).lead_days == days
+
+
+def test_a_lead_may_run_over_the_turn_of_the_year() -> None:
+    opens, peaks = ((12, 1), (12, 31)), ((2, 1), (2, 28))
+    spans = (Span(Stage.OPENING, EUROPE, *opens, "invented"), Span(Stage.PEAK, EUROPE, *peaks, "invented"))
+    assert Season(date(2026, 1, 1), spans).lead_days == 31 + 31
+
+
+def test_a_span_of_one_day_is_one_day() -> None:
+    only = Span(Stage.PEAK, EUROPE, (5, 3), (5, 3), "invented")
+    assert [only.covers(date(2026, 5, day)) for day in (2, 3, 4)] == [False, True, False]
 
 
 def test_a_southern_january_is_a_northern_july() -> None:
