@@ -9,8 +9,11 @@ The verdict is the first of these that holds:
 silent    no tally, or the last one ended more than `silent_s` ago: `unjudged`
 ready     the rule was reached in the look, and its confirmation holds, see `confirmation`
 touched   some half-open window, wherever it begins in the look, counts `visits` or more
-gaps      the station says that it is blind, or more than `UNWATCHED_SHARE_MAX` of the last window went unwatched, so
-          that few visits prove nothing: `unjudged`
+dark      more than `UNWATCHED_SHARE_MAX` of the last window went unwatched, so that few visits prove nothing, and
+          most of that was night: `unjudged`
+blind     the same, and most of it because the counter could not count for what it saw; or the station says that it
+          is blind: `unjudged`
+gaps      the same, and most of it for no reason that is known: `unjudged`
 building  the last window counts half the rule or more
 quiet     otherwise
 
@@ -25,6 +28,8 @@ from datetime import datetime, timedelta
 from enum import Enum
 
 from swapbell_models import traffic
+from swapbell_models.calendar.daylight import nights
+from swapbell_models.calendar.place import Place
 from swapbell_models.chance import lucky_window
 from swapbell_models.confirmation import EARLY_SHARE, WINDOWS, Confirm, Risk, confirmed, risks
 from swapbell_models.quantity import aware, positive
@@ -77,12 +82,15 @@ class Rule:
         What turns `touched` into `ready`.
     silent_s
         Age of the last tally's end beyond which the station is silent [s], greater than 0.
+    place
+        Where it stands, which tells when it is night; nothing if nobody has said, and then no time is known to be.
     """
 
     visits: int = RULE_VISITS
     window_s: float = WINDOW_S
     confirm: Confirm = Confirm.TWO_OF_THREE
     silent_s: float = SILENT_S
+    place: Place | None = None
 
     def __post_init__(self) -> None:
         """Refuse a rule that cannot be judged by."""
@@ -158,7 +166,9 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
     if end_at is None:
         return Verdict(Step.UNJUDGED, Reason.SILENT)
     begin_at = end_at - timedelta(seconds=WINDOWS * rule.window_s)
-    evidence = _look(traffic.read(tally for to_at, tally in ends if begin_at < to_at <= end_at), end_at, rule)
+    told = (tally for to_at, tally in ends if begin_at < to_at <= end_at)
+    dark = nights(rule.place, begin_at, end_at) if rule.place else ()
+    evidence = _look(traffic.read(told, dark), end_at, rule)
     step, reason = _step(evidence, (now - end_at).total_seconds(), rule, blind=blind)
     return replace(evidence, step=step, reason=reason)
 
@@ -186,11 +196,16 @@ def _step(evidence: Verdict, age_s: float, rule: Rule, *, blind: bool) -> tuple[
         return Step.UNJUDGED, Reason.SILENT
     if evidence.reached_at is not None:
         return (Step.READY if _is_confirmed(evidence, rule) else Step.TOUCHED), None
-    if blind:
-        return Step.UNJUDGED, Reason.BLIND
-    if gappy(last):
-        return Step.UNJUDGED, Reason.GAPS
+    if reason := _why_unwatched(last, blind=blind):
+        return Step.UNJUDGED, reason
     return (Step.BUILDING if last.counted >= EARLY_SHARE * rule.visits else Step.QUIET), None
+
+
+def _why_unwatched(last: Window, *, blind: bool) -> Reason | None:
+    """Return why few visits in the last window prove nothing; nothing if they do."""
+    missed_s = {Reason.DARK: last.dark_s, Reason.BLIND: last.blind_s, Reason.GAPS: last.missed_s}
+    most = max(missed_s, key=missed_s.__getitem__) if gappy(last) else None
+    return Reason.BLIND if blind and most is not Reason.DARK else most
 
 
 def gappy(window: Window) -> bool:

@@ -2,17 +2,22 @@
 
 import math
 from collections.abc import Callable, Sequence
+from datetime import timedelta
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from numpy.typing import NDArray
 from tallies import blind_between, edges, moment, tallies
 
+from swapbell_models.calendar.daylight import nights
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.chance import lucky_window
 from swapbell_models.confirmation import Confirm
 from swapbell_models.readiness import Reason, Rule, Step, Verdict, assess
+from swapbell_models.tally import Hindrance, Sight, Tally
 
 RULE = Rule()
 FIRST = Rule(confirm=Confirm.FIRST)
@@ -104,6 +109,83 @@ def test_a_blind_station_proves_nothing_by_few_visits() -> None:
     seen = assess(told, moment(LOOK_S), RULE, blind=True)
     assert (seen.step, seen.reason) == (Step.UNJUDGED, Reason.BLIND)
     assert assess(tallies(counts(0, 0, 10), edges(LOOK_S)), moment(LOOK_S), RULE, blind=True).step is Step.TOUCHED
+
+
+# At the tests' hour, 1 o'clock UTC in February, it is noon in the one and deep night in the other.
+NOON = Place(-43.5321, 172.6362, Hemisphere.SOUTH)
+NIGHT = Place(51.4779, 0.0, Hemisphere.NORTH)
+
+
+def hindered(blind_s: float, hindrance: Hindrance = Hindrance.SHAKE) -> list[Tally]:
+    """Return a look of which the counter could not count `blind_s` in each tally of the last window."""
+    sight = Sight(blind_s=blind_s, hindrance=hindrance)
+    told = tallies(counts(0, 0, 9), edges(LOOK_S))
+    return [*told[:40], *(replace(each, watched_s=15.0 - blind_s, sight=sight) for each in told[40:])]
+
+
+def test_a_counter_that_cannot_count_makes_few_visits_unjudged_and_says_why() -> None:
+    seen = assess(hindered(3.0, Hindrance.MOVING), moment(LOOK_S), RULE)
+    assert (seen.step, seen.reason) == (Step.UNJUDGED, Reason.BLIND)
+    assert seen.last
+    assert seen.last.hindrance is Hindrance.MOVING
+
+
+def test_a_counter_that_hardly_ever_cannot_count_proves_what_it_counts() -> None:
+    assert assess(hindered(1.0), moment(LOOK_S), RULE).step is Step.BUILDING
+
+
+def test_ten_visits_count_though_the_counter_could_not_always_count() -> None:
+    told = hindered(10.0)
+    busy = replace(told[-1], crossings=tallies([0.5], [0, 15])[0].crossings * 2)
+    assert assess([*told[:-1], busy], moment(LOOK_S), RULE).step is Step.TOUCHED
+
+
+def test_what_hid_more_is_the_reason() -> None:
+    told = [each for each in hindered(3.0) if each.up_s < 645.0 or each.up_s >= 690.0]
+    assert assess(told, moment(LOOK_S), RULE).reason is Reason.BLIND
+    told = [each for each in hindered(3.0) if each.up_s < 645.0 or each.up_s >= 735.0]
+    assert assess(told, moment(LOOK_S), RULE).reason is Reason.GAPS
+
+
+def test_at_night_few_visits_prove_nothing() -> None:
+    told, now = tallies(counts(0, 0, 9), edges(LOOK_S)), moment(LOOK_S)
+    seen = assess(told, now, Rule(place=NIGHT))
+    assert (seen.step, seen.reason) == (Step.UNJUDGED, Reason.DARK)
+    assert seen.rate is None
+    assert assess(told, now, Rule(place=NOON)).step is Step.BUILDING
+
+
+def test_at_night_nobody_knows_of_no_visits() -> None:
+    seen = assess(tallies([], edges(LOOK_S)), moment(LOOK_S), Rule(place=NIGHT))
+    assert seen.last
+    assert seen.last.visits is None
+
+
+def test_ten_visits_count_at_night_too() -> None:
+    assert assess(tallies(counts(0, 10, 10), edges(LOOK_S)), moment(LOOK_S), Rule(place=NIGHT)).step is Step.READY
+
+
+def test_a_camera_that_sees_nothing_at_night_is_no_news() -> None:
+    told = tallies([], edges(LOOK_S), blind_between(0, LOOK_S))
+    assert assess(told, moment(LOOK_S), Rule(place=NIGHT), blind=True).reason is Reason.DARK
+
+
+def test_a_station_that_is_silent_at_night_is_silent() -> None:
+    assert assess(tallies([], edges(15)), moment(LOOK_S), Rule(place=NIGHT)).reason is Reason.SILENT
+
+
+def test_dusk_is_judged_until_a_tenth_of_the_window_is_night() -> None:
+    noon_at = moment(0)
+    dusk_at = next(iter(nights(NOON, noon_at, noon_at + timedelta(days=1))))[0]
+
+    def reason(after_s: float) -> Reason | None:
+        cut = edges(LOOK_S)
+        shift = dusk_at + timedelta(seconds=after_s) - moment(LOOK_S)
+        told = [replace(each, from_at=each.from_at + shift) for each in tallies([], cut)]
+        return assess(told, moment(LOOK_S) + shift, Rule(place=NOON)).reason
+
+    assert reason(29.0) is None
+    assert reason(31.0) is Reason.DARK
 
 
 def test_the_tally_in_progress_is_no_gap() -> None:
