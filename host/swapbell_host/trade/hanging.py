@@ -72,7 +72,7 @@ def answer(wanted: Wanted) -> Answer:
     module = _camera(wanted)
     best, *others = framings(module, _lane(wanted))
     return Answer(
-        (*_verdict(module, best), *_view(best.best), *_others(others)),
+        (*_verdict(module, best), *_setting(best.best), *_sight(best.best), *_others(others)),
         tuple(f"{module.name} does not fit: {shortfall(each)}" for each in best.binding),
         cautions=CAUTIONS,
     )
@@ -130,9 +130,9 @@ def _glass(module: Camera) -> str:
     return f"{module.name}, {lens.focal_mm:g} mm at f/{lens.f_number:g}, {fixed}sharp from {module.nearest_mm:g} mm"
 
 
-def _view(seen: View) -> Iterator[Figure]:
-    aim = seen.aim
-    yield Figure("distance", "hang it", f"{aim.distance_mm:g} mm from lens to lane", _LENS, aim.distance_mm, "mm")
+def _setting(seen: View) -> Iterator[Figure]:
+    distance_mm = seen.aim.distance_mm
+    yield Figure("distance", "hang it", f"{distance_mm:g} mm from lens to lane", _LENS, distance_mm, "mm")
     words = f"{seen.mode}, the insects' way along the image's {seen.side.value}"
     yield Figure("mode", "mode", words, seen.camera.source, [seen.mode.width_px, seen.mode.height_px], "px")
     words = f"{seen.stream_px[0]}x{seen.stream_px[1]} px and still show the shortest body {BODY_MIN_PX:g} px long"
@@ -141,10 +141,13 @@ def _view(seen: View) -> Iterator[Figure]:
     yield Figure("fps_min", "frame rate", rate, _ARITHMETIC, seen.fps_min, "1/s")
     exposure = f"at most {rounded(seen.exposure_max_s * 1000.0)} ms"
     yield Figure("exposure_max", "exposure", exposure, _ARITHMETIC, seen.exposure_max_s, "s")
+
+
+def _sight(seen: View) -> Iterator[Figure]:
     field = f"{rounded(seen.along_mm)} mm of the way, {rounded(seen.across_mm)} mm across"
     yield Figure("field", "field", field, _LENS, [seen.along_mm, seen.across_mm], "mm")
-    scale = f"{rounded(aim.mm_per_px)} mm/px; the shortest body is {seen.body_px:.0f} px long"
-    yield Figure("scale", "scale", scale, _LENS, aim.mm_per_px, "mm/px")
+    scale = f"{rounded(seen.aim.mm_per_px)} mm/px; the shortest body is {seen.body_px:.0f} px long"
+    yield Figure("scale", "scale", scale, _LENS, seen.aim.mm_per_px, "mm/px")
     near, far = seen.sharp_mm
     yield Figure(
         "sharp",

@@ -10,6 +10,7 @@ from swapbell_host.trade.answer import Answer, Figure
 from swapbell_models.amount import MASS_G, amount, masses
 from swapbell_models.dosing.authority import Authority
 from swapbell_models.dosing.balance import Balance
+from swapbell_models.dosing.dilution import Dilution
 from swapbell_models.dosing.dose import Mix, mix, round_dose
 from swapbell_models.dosing.measure import DROPS_CAUTION, REAL_DROP_MAX_UL, REAL_DROP_MIN_UL, drops, measure
 from swapbell_models.dosing.strength import Product, Strength, bait_strength, product
@@ -101,25 +102,33 @@ def _asked(mixed: Mix, portions_g: tuple[float, ...]) -> Iterator[Figure]:
     yield Figure("active_ingredient", "active ingredient", ingredient, _ARITHMETIC, dose.ai_mg, "mg")
 
 
+def _diluted(made: Dilution) -> Figure:
+    words = (
+        f"first mix {made.product_ml:g} mL of product with {made.water_ml:g} mL of water (1 in {made.parts}, "
+        f"{made.g_per_l:g} g/L); {made.left_ml:.4g} mL of it will be left: dispose of it as the label says"
+    )
+    return Figure("dilution", "dilution", words, _RATIOS, made.parts, "parts")
+
+
 def _measured(mixed: Mix) -> Iterator[Figure]:
     reading = mixed.reading
-    if made := mixed.dilution:
-        words = (
-            f"first mix {made.product_ml:g} mL of product with {made.water_ml:g} mL of water (1 in {made.parts}, "
-            f"{made.g_per_l:g} g/L); {made.left_ml:.4g} mL of it will be left: dispose of it as the label says"
-        )
-        yield Figure("dilution", "dilution", words, _RATIOS, made.parts, "parts")
+    if mixed.dilution:
+        yield _diluted(mixed.dilution)
     fills = f" in {reading.fills} fills" if reading.fills > 1 else ""
     words = f"{_ml(reading.set_ul)} of the {_liquid(mixed)} by {reading.measure.name}{fills}, into all of the bait"
     yield Figure("set", "measure", words, _MARKS, reading.set_ul, "uL")
     words = f"{reading.rounding:+.1%} by the marks, and up to {reading.error:.1%} more or less by reading them"
     yield Figure("rounding", "rounding", words, _MARKS, reading.rounding, "1")
+    yield from _strengths(mixed)
+    yield _drops(mixed.dose.product_ul)
+
+
+def _strengths(mixed: Mix) -> Iterator[Figure]:
     gives, low, high = (each.mg_per_kg for each in (mixed.strength, mixed.weakest, mixed.strongest))
     words = f"{gives:.4g} mg/kg, {low:.4g} to {high:.4g}, by mass of bait before liquid is added"
     yield Figure("strength", "gives", words, _MARKS, gives, "mg/kg")
     finished = mixed.finished.mg_per_kg
     yield Figure("finished", "finished bait", f"{finished:.4g} mg/kg with the liquid", _FINISHED, finished, "mg/kg")
-    yield _drops(mixed.dose.product_ul)
 
 
 def _drops(product_ul: float) -> Figure:

@@ -100,6 +100,20 @@ class Camera:
         """
         return replace(self, lens=lens, nearest_mm=nearest_mm, is_fixed=False)
 
+    def fitted(self) -> tuple[Lens, float]:
+        """Return the lens and the nearest that it is sharp at [mm].
+
+        Raises
+        ------
+        ValueError
+            If the camera comes without a lens.
+        """
+        if self.lens is None or self.nearest_mm is None:
+            raise ValueError(
+                f"camera {self.name} comes without a lens: say its focal length, f-number, nearest focus"
+            )
+        return self.lens, self.nearest_mm
+
     @property
     def focus_mm(self) -> float | None:
         """What a lens that cannot be set is focused on [mm]: so far that all beyond is sharp."""

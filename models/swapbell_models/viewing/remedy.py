@@ -48,7 +48,7 @@ def _remedy(seen: View, limit: Limit, ratio: float) -> str:
         case Limit.FIELD:
             return f"a lane of at most {rounded(lane.width_mm * ratio)} mm, or a shorter focal length"
         case Limit.FOCUS:
-            return f"a lens that is sharp from {rounded((seen.camera.nearest_mm or 0.0) * ratio)} mm on"
+            return f"a lens that is sharp from {rounded(seen.nearest_mm * ratio)} mm on"
         case Limit.DEPTH:
             stop = rounded(seen.aim.lens.f_number / ratio)
             return f"a lane at most {rounded(lane.depth_mm * ratio)} mm high, or a lens at f/{stop}"

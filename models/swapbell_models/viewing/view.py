@@ -85,8 +85,13 @@ class View:
         Of a lens that cannot be set, what its maker publishes.
         """
         if self.camera.is_fixed:
-            return self._nearest_mm, math.inf
+            return self.nearest_mm, math.inf
         return self.aim.sharp_mm(CONFUSION * self.body_px)
+
+    @property
+    def nearest_mm(self) -> float:
+        """The nearest that the lens is sharp at [mm]."""
+        return self.camera.fitted()[1]
 
     @property
     def stream_px(self) -> tuple[int, int]:
@@ -107,15 +112,10 @@ class View:
         yield Margin(Limit.FRAMES, frames, FRAMES_MIN, "frames")
         if lane.exposure_s is not None:
             yield Margin(Limit.SMEAR, smear_mm(lane.speed_mm_per_s, lane.exposure_s), lane.smear_max_mm, "mm")
-        yield Margin(Limit.FOCUS, self.aim.distance_mm - self.deep_mm / 2.0, self._nearest_mm, "mm")
+        yield Margin(Limit.FOCUS, self.aim.distance_mm - self.deep_mm / 2.0, self.nearest_mm, "mm")
         if not self.camera.is_fixed:
             near, far = self.sharp_mm
             yield Margin(Limit.DEPTH, far - near, self.deep_mm, "mm")
-
-    @property
-    def _nearest_mm(self) -> float:
-        assert self.camera.nearest_mm is not None
-        return self.camera.nearest_mm
 
     @property
     def _sides_px(self) -> tuple[int, int]:
@@ -138,7 +138,6 @@ def view(camera: Camera, mode: Mode, lane: Lane, side: Side, distance_mm: float)
     ValueError
         If the camera has no lens, or the distance is within its focal length.
     """
-    if camera.lens is None or camera.nearest_mm is None:
-        raise ValueError(f"camera {camera.name} comes without a lens: say its focal length, f-number, nearest focus")
-    aim = Aim(camera.lens, camera.pixel_of(mode), distance_mm, lane.tilt_deg, camera.focus_mm)
+    lens, _ = camera.fitted()
+    aim = Aim(lens, camera.pixel_of(mode), distance_mm, lane.tilt_deg, camera.focus_mm)
     return View(camera, mode, lane, side, aim)
