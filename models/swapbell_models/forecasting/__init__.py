@@ -1,0 +1,1 @@
+"""When the rule will be reached: the foraging clock, how traffic grows, and a forecast that may refuse."""

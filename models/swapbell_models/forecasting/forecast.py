@@ -1,0 +1,208 @@
+"""When the rule will be reached, from the days so far: a moment with its limits, or a refusal that says why.
+
+What is forecast is the first moment from now on at which a window, if fully watched, is expected to hold as many
+visits as the rule asks for, on a day like those watched: growth times the activity of that part of the day. This is
+a property of the traffic, and what a person who plans a trip needs: that wasps really come in numbers. It is not the
+first window that happens to be full enough: luck and bouts make even the confirmed verdict `ready` come earlier, two
+windows of three at some two thirds of the rule, and how early no count of the past can say.
+
+The limits are 10 % and 90 % of what the counts leave possible, no growth included. Where no upper limit lies within
+the horizon there is no forecast: the data cannot say.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from enum import Enum
+
+import numpy as np
+
+from swapbell_models.forecasting.foraging import ONE_DAY, S_PER_H, Foraging, seconds
+from swapbell_models.forecasting.growth import Belief, Growth
+from swapbell_models.forecasting.inference import believe
+from swapbell_models.forecasting.watched import Basis, Counts, read
+from swapbell_models.readiness import Rule
+from swapbell_models.traffic import Window
+
+# Two-sided limits of 80 %: our choice, one trip in ten too early and one too late.
+LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
+# Our choice: beyond a week neither the weather nor the lure is the one that was watched.
+HORIZON = timedelta(days=7)
+# Our choice: the rule's own window, 5 min, is finer than any limit.
+STEP = timedelta(minutes=5)
+# Our choice: one day cannot tell growth from its own shape.
+MIN_DAYS = 2
+# Our choice: what was counted before yesterday is no news of today.
+STALE = timedelta(hours=36)
+# Our choice: a coin's chance.
+EVEN = 0.5
+
+
+class Refusal(Enum):
+    """Why there is no forecast."""
+
+    TOO_FEW_DAYS = "too few days"
+    STALE = "counts too old"
+    ALREADY_THERE = "already there"
+    NO_GROWTH = "no growth"
+    BEYOND_HORIZON = "beyond the horizon"
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A moment of the future on both clocks.
+
+    Attributes
+    ----------
+    foraging_h
+        Foraging hours from now until then [h].
+    at
+        Aware UTC.
+    """
+
+    foraging_h: float
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When the rule will be reached, or why nobody can say.
+
+    Attributes
+    ----------
+    made_at
+        Now, aware UTC.
+    rule
+        What is to be reached.
+    basis
+        What it stands on.
+    refusal
+        Why there is no forecast; nothing where there is one.
+    earliest, reached, latest
+        The limits of 10 % and 90 % and the middle. Nothing in a refusal, but for `earliest`: before then the rule is
+        reached with a chance of 10 % only.
+    growth
+        How likely each shape of growth is; empty where there was nothing to judge by.
+    now_per_window
+        Expected visits in a window of the busiest part of the day at the end of the watch: 10 %, middle, 90 %.
+    scatter
+        1/k of the negative binomial between bins of a day [1]; 0 for Poisson.
+    """
+
+    made_at: datetime
+    rule: Rule
+    basis: Basis
+    refusal: Refusal | None = None
+    earliest: Moment | None = None
+    reached: Moment | None = None
+    latest: Moment | None = None
+    growth: Mapping[Growth, float] = field(default_factory=dict[Growth, float])
+    now_per_window: tuple[float, float, float] | None = None
+    scatter: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The traffic that is expected at a moment.
+
+    Attributes
+    ----------
+    at
+        The moment, aware UTC.
+    low, middle, high
+        Visits per window: 10 %, middle, 90 %; 0 at night.
+    """
+
+    at: datetime
+    low: float
+    middle: float
+    high: float
+
+
+def forecast(windows: Sequence[Window], foraging: Foraging, now: datetime, rule: Rule) -> Forecast:
+    """Return when the rule will be reached, with 80 % limits, or why nobody can say.
+
+    Parameters
+    ----------
+    windows : sequence of Window
+        The lure's traffic so far, in bins of 2 h or less (an hour is good), in any order, none overlapping. What was
+        not watched has no seconds; it is a gap and not zero. What ends after `now` is left out.
+    foraging : Foraging
+        The foraging days, from the first bin's to the horizon's, 7 days after `now`.
+    now : datetime
+        Aware UTC.
+    rule : Rule
+        `visits` per `window_s` are to be reached.
+
+    Returns
+    -------
+    Forecast
+        See the head of this module for what is forecast. Held against simulation: `models/decisions`, 0011.
+
+    Raises
+    ------
+    ValueError
+        If a moment is naive, a bin too long, or the foraging days do not last.
+    """
+    counts = read(windows, foraging, now)
+    made = Forecast(now, rule, counts.basis if counts else Basis())
+    unfit = _unfit(made)
+    if counts is None or unfit:
+        return replace(made, refusal=unfit)
+    belief, need_per_h = believe(counts), rule.visits * S_PER_H / rule.window_s
+    made = replace(made, growth=belief.shares, now_per_window=_now(belief, rule), scatter=belief.scatter)
+    if belief.first(counts.position(counts.hours), counts.activity, need_per_h)[:-1].sum() >= EVEN:
+        return replace(made, refusal=Refusal.ALREADY_THERE)
+    earliest, reached, latest = _moments(belief, counts, foraging, now, need_per_h)
+    if latest is None:
+        flat = belief.shares[Growth.NONE] >= 1.0 - HIGH
+        return replace(made, refusal=Refusal.NO_GROWTH if flat else Refusal.BEYOND_HORIZON, earliest=earliest)
+    return replace(made, earliest=earliest, reached=reached, latest=latest)
+
+
+def bands(
+    windows: Sequence[Window], foraging: Foraging, now: datetime, rule: Rule, moments: Sequence[datetime]
+) -> tuple[Band, ...]:
+    """Return the expected traffic at some moments, past or future; nothing where there are too few data to say.
+
+    The parameters and the faults are those of `forecast`, and `moments` are aware.
+    """
+    counts = read(windows, foraging, now)
+    if counts is None or _unfit(Forecast(now, rule, counts.basis)):
+        return ()
+    belief, reading = believe(counts), foraging.read(seconds(moments))
+    rates = belief.limits(counts.position(reading.hours), (LOW, MIDDLE, HIGH)) * reading.activity[:, None]
+    per_window = rates * (rule.window_s / S_PER_H)
+    return tuple(Band(at, *map(float, row)) for at, row in zip(moments, per_window, strict=True))
+
+
+def _unfit(made: Forecast) -> Refusal | None:
+    """Return why the data are no basis for any forecast."""
+    basis = made.basis
+    if basis.to_at is None or basis.days < MIN_DAYS:
+        return Refusal.TOO_FEW_DAYS
+    return Refusal.STALE if made.made_at - basis.to_at > STALE else None
+
+
+def _now(belief: Belief, rule: Rule) -> tuple[float, float, float]:
+    """Return the limits of the traffic at the end of the watch [visits per window]."""
+    low, middle, high = belief.limits(np.ones(1), (LOW, MIDDLE, HIGH))[0] * (rule.window_s / S_PER_H)
+    return float(low), float(middle), float(high)
+
+
+def _moments(
+    belief: Belief, counts: Counts, foraging: Foraging, now: datetime, need_per_h: float
+) -> list[Moment | None]:
+    """Return when the limits and the middle of what is possible lie; nothing for what is beyond the horizon."""
+    if foraging.spans[-1][1] < now + HORIZON - ONE_DAY:
+        raise ValueError(f"foraging must last to the horizon, {now + HORIZON}, not to {foraging.spans[-1][1]}")
+    at_s = now.timestamp() + np.arange(0.0, HORIZON.total_seconds(), STEP.total_seconds())
+    ahead = foraging.read(at_s)
+    light = np.flatnonzero(ahead.activity > 0.0)
+    chances = belief.first(counts.position(ahead.hours[light]), ahead.activity[light], need_per_h)
+    steps = np.searchsorted(np.cumsum(chances), (LOW, MIDDLE, HIGH))
+    now_h = float(ahead.hours[0])
+    return [
+        Moment(float(ahead.hours[light[k]]) - now_h, now + int(light[k]) * STEP) if k < len(light) else None
+        for k in steps
+    ]
