@@ -11,12 +11,15 @@ numbers of the models stand elsewhere.
 """
 
 import ast
+import gc
 import importlib
+import io
 import os
 import signal
 import sys
 import tomllib
 from collections.abc import Iterator, Sequence
+from contextlib import redirect_stdout
 from copy import deepcopy
 from dataclasses import dataclass
 from importlib.abc import Loader, MetaPathFinder
@@ -148,6 +151,13 @@ def tests_of(module: str) -> list[str]:
     return [str(path) for path in sorted(files, key=lambda path: (path.stem != f"test_{stem}", path.name))]
 
 
+def pytest_passes(*options: str) -> bool:
+    """Run pytest in this process, without what looks for leaks: that takes as long as the tests."""
+    pytest = importlib.import_module("pytest")
+    plugins = [f"-pno:{name}" for name in ("cacheprovider", "xdist", "unraisableexception", "threadexception")]
+    return pytest.main(["-q", *plugins, "-o", "addopts=--import-mode=importlib --benchmark-skip", *options]) == 0
+
+
 def survives(mutant: Mutant | None, tests: Sequence[str]) -> bool:
     """Tell whether all tests pass with the mutant, or without one."""
     if child := os.fork():
@@ -158,9 +168,7 @@ def survives(mutant: Mutant | None, tests: Sequence[str]) -> bool:
             os.dup2(quiet.fileno(), stream)
     if mutant:
         sys.meta_path.insert(0, Swapped(mutant))
-    pytest = importlib.import_module("pytest")
-    options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--hypothesis-profile=once"]
-    os._exit(pytest.main([*options, "-o", "addopts=--import-mode=importlib --benchmark-skip", *tests]))
+    os._exit(not pytest_passes("-x", "--hypothesis-profile=once", *tests))
 
 
 def survivors(module: str) -> Iterator[Mutant]:
@@ -176,15 +184,17 @@ def survivors(module: str) -> Iterator[Mutant]:
 
 
 def preload() -> None:
-    """Import once what every fork needs, but nothing of the models."""
-    sys.dont_write_bytecode = True
-    for name in PRELOADED:
-        importlib.import_module(name)
+    """Load once what every fork needs, but nothing of the models, and keep it out of the forks' garbage."""
     from hypothesis import Phase, settings
 
+    for name in PRELOADED:
+        importlib.import_module(name)
     phases = (Phase.explicit, Phase.generate)
     settings.register_profile("once", deadline=None, database=None, derandomize=True, phases=phases, max_examples=40)
+    with redirect_stdout(io.StringIO()):
+        pytest_passes("--collect-only", str(TESTS / "test_imports.py"))
     assert not any(name.startswith("swapbell_models.") for name in sys.modules)
+    gc.freeze()
 
 
 def listed(modules: Sequence[str]) -> set[tuple[str, str, str]]:
@@ -210,9 +220,9 @@ def main(names: Sequence[str]) -> int:
     preload()
     known, alive = listed(wanted), set[tuple[str, str, str]]()
     for mutant in (each for module in wanted for each in survivors(module)):
-        alive.add(mutant.key)
-        if mutant.key not in known:
+        if mutant.key not in known | alive:
             say("not listed", mutant.key)
+        alive.add(mutant.key)
     for key in sorted(known - alive):
         say("noticed now", key)
     return int(alive != known)
