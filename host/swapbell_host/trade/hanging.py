@@ -124,10 +124,9 @@ def _verdict(module: Camera, best: Framing) -> Iterator[Figure]:
 
 
 def _glass(module: Camera) -> str:
-    assert module.lens is not None
+    lens, nearest_mm = module.fitted()
     fixed = "fixed focus, " if module.is_fixed else ""
-    lens = module.lens
-    return f"{module.name}, {lens.focal_mm:g} mm at f/{lens.f_number:g}, {fixed}sharp from {module.nearest_mm:g} mm"
+    return f"{module.name}, {lens.focal_mm:g} mm at f/{lens.f_number:g}, {fixed}sharp from {nearest_mm:g} mm"
 
 
 def _setting(seen: View) -> Iterator[Figure]:

@@ -86,7 +86,7 @@ def framing(camera: Camera, mode: Mode, lane: Lane, distances_mm: Sequence[float
     ValueError
         As for `framings`.
     """
-    focal_mm = camera.lens.focal_mm if camera.lens else 0.0
+    focal_mm = camera.fitted()[0].focal_mm
     beyond = sorted(each for each in distances_mm if positive("distances_mm", each, "mm") > focal_mm)
     if not beyond:
         raise ValueError(f"distances_mm must reach beyond the focal length of {focal_mm:g} mm")
