@@ -31,7 +31,7 @@ lanes = st.builds(
     st.none() | st.floats(0.0001, 0.02),
     st.floats(0.0, 45.0),
 )
-COARSE = [20.0 * 1.1**n for n in range(40)]
+COARSE = [20.0 * 1.2**n for n in range(22)]
 
 
 def seen(lane: Lane = LANE, distance_mm: float = 110.0, side: Side = Side.HEIGHT) -> View:
@@ -187,7 +187,7 @@ def satisfied(found: Framing, limit: Limit) -> Framing:
     return framing(made, mode, lane, COARSE)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lanes)
 def test_what_is_named_as_a_remedy_is_one(lane: Lane) -> None:
     for made in (PLAIN, IMX219):
@@ -197,7 +197,7 @@ def test_what_is_named_as_a_remedy_is_one(lane: Lane) -> None:
             assert satisfied(found, limit).best.margins[0].ratio >= 0.99
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lanes)
 def test_what_fits_holds_every_limit_and_what_does_not_says_why(lane: Lane) -> None:
     for found in framings(IMX219, lane, COARSE):
@@ -206,7 +206,7 @@ def test_what_fits_holds_every_limit_and_what_does_not_says_why(lane: Lane) -> N
         assert list(found.best.margins) == sorted(found.best.margins, key=lambda each: each.ratio)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lanes)
 def test_distances_that_fit_are_one_span(lane: Lane) -> None:
     for side in Side:
@@ -214,7 +214,7 @@ def test_distances_that_fit_are_one_span(lane: Lane) -> None:
         assert [key for key, _ in groupby(holds)].count(True) <= 1
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lanes, st.floats(1.0, 3.0))
 def test_a_slower_insect_never_fits_less(lane: Lane, times: float) -> None:
     slower = replace(lane, speed_mm_per_s=lane.speed_mm_per_s / times)

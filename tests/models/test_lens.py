@@ -125,8 +125,9 @@ def test_a_square_camera_sees_as_much_either_way(aim: Aim, side_px: float) -> No
     assert aim.mm_per_px == aim.mm_per_px_along
 
 
-def test_an_image_that_shows_the_horizon_reaches_without_end() -> None:
-    near_mm, far_mm = Aim(Lens(2.0, 2.0), 5.0, 100.0, 45.0).reach_mm(1000.0)
+@pytest.mark.parametrize("side_px", [840.0, 1000.0])  # the horizon is seen from 816 px on: 2 x 2.0408 mm / 5 um
+def test_an_image_that_shows_the_horizon_reaches_without_end(side_px: float) -> None:
+    near_mm, far_mm = Aim(Lens(2.0, 2.0), 5.0, 100.0, 45.0).reach_mm(side_px)
     assert far_mm == math.inf
     assert near_mm < 100.0
 
