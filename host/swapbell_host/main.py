@@ -16,6 +16,7 @@ import typer
 
 from swapbell_host.desk.planning import GROUPS as PLAN
 from swapbell_host.desk.servicing import COMMANDS as SERVICE
+from swapbell_host.forecasting.command import forecast_command
 from swapbell_host.trade.commands import COMMANDS as TRADE
 from swapbell_models import fault
 
@@ -251,7 +252,7 @@ def acknowledge_notice(
         typer.echo(f"acknowledged: {notice.text}")
 
 
-for _name, _command in (SERVICE | TRADE).items():
+for _name, _command in (SERVICE | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
 for _name, _group in PLAN.items():
     app.add_typer(_group, name=_name)

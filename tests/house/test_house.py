@@ -36,7 +36,7 @@ DOORS = {
     "sqlalchemy": ("swapbell_host",),
     "alembic": ("swapbell_host.books.store", "swapbell_host.books.migrations"),
     "apprise": ("swapbell_host.alerting.channel",),
-    "matplotlib": ("swapbell_host.rehearsal.picture",),
+    "matplotlib": ("swapbell_host.forecasting.picture", "swapbell_host.rehearsal.picture"),
 }
 
 

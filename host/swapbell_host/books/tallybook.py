@@ -48,6 +48,20 @@ def recent(connection: Connection, begin_at: datetime) -> list[tuple[Station, Ta
     return list((old | new).values())
 
 
+def of_station(connection: Connection, site: str, station: str, begin_at: datetime) -> list[Tally]:
+    """Return the tallies of a station received since then, by boot and seq."""
+    own = select(boots.c.id).where(boots.c.site == site, boots.c.station == station)
+    found = _read(connection, and_(tallies.c.boot_id.in_(own), tallies.c.received_at >= begin_at))
+    return [tally for _, tally in found.values()]
+
+
+def starts(connection: Connection, site: str, station: str) -> dict[str, datetime]:
+    """Return when each boot of a station started, by its name; without those that never knew the time of day."""
+    own = select(boots.c.id, boots.c.boot).where(boots.c.site == site, boots.c.station == station)
+    found = {row.boot: started_at(connection, row.id) for row in connection.execute(own)}
+    return {boot: at for boot, at in found.items() if at}
+
+
 def heard_at(connection: Connection) -> dict[Station, datetime]:
     """Return when each station's last boot last sent a tally, aware UTC."""
     rows = connection.execute(

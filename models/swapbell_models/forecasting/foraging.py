@@ -31,7 +31,7 @@ class Curve:
     ----------
     levels
         At equal distances from the beginning of the foraging day to its end, straight lines between; 2 or more, each
-        from 0 to 1, the highest 1.
+        from 0 to 1, the highest 1 [1].
     """
 
     levels: tuple[float, ...]
@@ -106,7 +106,18 @@ class Foraging:
 
 
 def seconds(moments: Iterable[datetime]) -> Array:
-    """Return aware moments in seconds since 1970 [s]."""
+    """Return moments in seconds since 1970 [s].
+
+    Parameters
+    ----------
+    moments : iterable of datetime
+        Aware.
+
+    Raises
+    ------
+    ValueError
+        If a moment is naive.
+    """
     return np.array([aware("moments", at).timestamp() for at in moments])
 
 

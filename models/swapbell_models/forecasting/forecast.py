@@ -165,12 +165,24 @@ def bands(
 ) -> tuple[Band, ...]:
     """Return the expected traffic at some moments, past or future; nothing where there are too few data to say.
 
-    The parameters and the faults are those of `forecast`, and `moments` are aware.
+    Parameters
+    ----------
+    windows, foraging, rule
+        As for `forecast`.
+    now : datetime
+        As for `forecast`.
+    moments : sequence of datetime
+        Aware.
+
+    Raises
+    ------
+    ValueError
+        As for `forecast`, or if a moment is naive.
     """
-    counts = read(windows, foraging, now)
+    at_s, counts = seconds(moments), read(windows, foraging, now)
     if counts is None or _unfit(Forecast(now, rule, counts.basis)):
         return ()
-    belief, reading = believe(counts), foraging.read(seconds(moments))
+    belief, reading = believe(counts), foraging.read(at_s)
     rates = belief.limits(counts.position(reading.hours), (LOW, MIDDLE, HIGH)) * reading.activity[:, None]
     per_window = rates * (rule.window_s / S_PER_H)
     return tuple(Band(at, *map(float, row)) for at, row in zip(moments, per_window, strict=True))

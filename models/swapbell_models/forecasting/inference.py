@@ -26,10 +26,10 @@ MEAN_FOLDS = 2.0
 # Our choice: from one visit an hour to the rule in the first minute of a six-day watch is 5 folds; 12 is beyond all.
 FOLDS_MAX = 12.0
 # How far days scatter about the growth (standard deviation of a day's factor), and how likely that is before anything
-# was counted. Our choice: half of all stations have even days, the other half anything up to days as unlike as one to
-# three.
+# was counted. Our choice, held against simulation: even days at seven stations of ten, else anything up to days as
+# unlike as one to three.
 DAY_SPREADS = np.array([0.004, 0.03, 0.08, 0.15, 0.25, 0.4, 0.7])
-DAY_SHARES = np.array([12.0, 2.0, 2.0, 2.0, 2.0, 2.0, 1.0]) / 23.0
+DAY_SHARES = np.array([0.7, 0.05, 0.05, 0.05, 0.05, 0.05, 0.05])
 # Our choice: beyond 20, nearly all visits fall into one bin.
 SCATTER_MAX = 20.0
 # Our choice: finer grids move no limit by more than the grid of moments does.
@@ -74,8 +74,14 @@ def _bends(growth: Growth, low: float = 0.0, high: float = np.inf) -> tuple[Arra
 
 def _log_prior(growth: Growth, bend: Array) -> Array:
     """Return how likely bends are before anything was counted, as the logarithm of a density."""
-    share = np.full(len(bend), np.log(SHAPE_SHARE))
-    return share - bend / MEAN_FOLDS - np.log(MEAN_FOLDS) if growth is Growth.EXPONENTIAL else share
+    match growth:
+        case Growth.NONE:
+            density = np.ones(len(bend))
+        case Growth.LINEAR:  # our choice: a new lure begins with few, so that small shares are likelier
+            density = 2.0 * (1.0 - bend)
+        case Growth.EXPONENTIAL:
+            density = np.exp(-bend / MEAN_FOLDS) / MEAN_FOLDS
+    return np.log(SHAPE_SHARE * density)
 
 
 def _rates(counts: Counts, growth: Growth, bend: Array) -> Array:

@@ -91,7 +91,16 @@ class Counts:
 
 
 def read(windows: Sequence[Window], foraging: Foraging, now: datetime) -> Counts | None:
-    """Return what was watched in foraging hours until `now` (aware UTC); nothing if nothing was.
+    """Return what was watched in foraging hours until now; nothing if nothing was.
+
+    Parameters
+    ----------
+    windows : sequence of Window
+        Bins of at most `BIN_MAX` that do not overlap, in any order.
+    foraging : Foraging
+        The foraging days of the station.
+    now : datetime
+        Aware UTC; what ends later is left out.
 
     Raises
     ------
