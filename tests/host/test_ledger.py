@@ -12,13 +12,17 @@ from msgspec.structs import replace
 from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
-from swapbell_host.books.ledger import Ledger, Recorded
+from swapbell_host.books.ledger import Ledger, ReceiptTo, Recorded
+from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.schema import METADATA, crossings, health, rejected, tallies
 from swapbell_host.books.sequence import Hole
-from swapbell_host.books.store import ledger_url
+from swapbell_host.books.servicebook import STALE, Servicebook
+from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.intake import SEQ_MAX, Arrival
+from swapbell_host.jobs.entry import Act, Draft
+from swapbell_host.jobs.plan import Station
 from swapbell_models.fault import Breakdown
-from swapbell_models.message import Health, Held, StationState, Subject, encode
+from swapbell_models.message import Health, Held, Receipt, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
 from swapbell_models.tally import Clock, Hindrance, Sight, Tally
@@ -400,3 +404,25 @@ def test_each_tally_is_kept_exactly_once(
     came = {seq for seqs in batches for seq in seqs}
     assert [each.seq for each in kept(ledger)] == sorted(came)
     assert rows(name, crossings.name) == len(came)
+
+
+def test_a_station_that_is_added_to_the_plan_is_admitted_within_a_second(ledger_name: str) -> None:
+    url = ledger_url(ledger_name)
+    with Ledger(url, STATIONS, NOON_AT) as ledger, open_existing(url, writing=True) as store:
+        told = arrival(tally(1, station="east"))
+        assert ledger.record([told], NOON_AT).rejected == 1
+        assert not ledger.admit(NOON_AT)
+        Planbook(store).add_station(Station(SITE, "east", NOON_AT))
+        assert ledger.admit(NOON_AT + STALE)
+        assert not ledger.admit(NOON_AT + STALE)
+        assert ledger.record([told], NOON_AT).receipts == (ReceiptTo(SITE, "east", Receipt(boot="b1", through=1)),)
+        assert ledger.history(SITE, "east", NOON_AT + STALE).phase is Phase.PLANNED
+
+
+def test_a_station_is_judged_by_the_phase_that_its_log_tells(ledger_name: str) -> None:
+    url = ledger_url(ledger_name)
+    with Ledger(url, STATIONS, NOON_AT) as ledger, open_existing(url, writing=True) as store:
+        draft = Draft(site=SITE, station=STATION, act=Act.SWAPPED, at=NOON_AT, by="Kim")
+        Servicebook(store).add(draft, NOON_AT)
+        assert ledger.history(SITE, STATION, NOON_AT + STALE).phase is Phase.TOXIC
+        assert ledger.history(SITE, STATION, NOON_AT + timedelta(days=3)).phase is Phase.OVERDUE

@@ -19,6 +19,7 @@ from orchard import Party, run_host, tally, topic_of, visits
 from swapbell_host.config import read_config
 from swapbell_host.main import serve
 from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject, encode
+from swapbell_models.phase import Phase
 from swapbell_models.tally import Tally
 
 HOST_TOML = """
@@ -295,3 +296,30 @@ def test_a_damaged_ledger_is_one_line(tmp_path: Path) -> None:
     done = ran(tmp_path / "host.toml", "run")
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr == f"ledger {tmp_path}/ledger.sqlite: it is not a ledger; choose another file\n"
+
+
+def test_a_station_that_is_added_while_the_host_runs_is_heard(host_toml: Path, broker: Broker) -> None:
+    with host(host_toml), Party(broker.port) as station:
+        assert ran(host_toml, "station", "add", "orchard/east").returncode == 0
+        told, until = tally(1, station="east", start_at=datetime.now(UTC)), time.monotonic() + 20.0
+        while not station.received() and time.monotonic() < until:  # a station sends again what has no receipt
+            station.send(told)
+            time.sleep(0.2)
+        assert station.received() == 1
+
+
+def test_toxic_bait_left_out_is_told_until_its_withdrawal_is_logged(host_toml: Path, broker: Broker) -> None:
+    day = datetime.now(UTC).date()
+    with host(host_toml), Party(broker.port) as station:
+        swapped = ran(
+            host_toml, "log", "orchard/north", "swapped", "--by", "Kim", "--at", f"{day - timedelta(5)}T06:00Z"
+        )
+        assert swapped.returncode == 0, swapped.stderr
+        notice = station.wait_for(Subject.NOTICE, NoticeMessage, lambda _: True, within_s=30.0)
+        assert (notice.kind, notice.urgency) == ("toxic bait left out", "act")
+        station.wait_for(Subject.STANDING, Standing, lambda standing: standing.phase is Phase.OVERDUE)
+        assert ran(host_toml, "log", "orchard/north", "withdrawn", "--by", "Kim", "--mass", "31").returncode == 0
+        station.wait_for(
+            Subject.STANDING, Standing, lambda standing: standing.phase is Phase.WITHDRAWN, within_s=30.0
+        )
+    assert [each["id"] for each in json.loads(ran(host_toml, "status", "--json").stdout)["ended"]] == [notice.id]
