@@ -11,7 +11,7 @@ import pkgutil
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import is_dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import pytest
@@ -34,6 +34,7 @@ from swapbell_models import (
 from swapbell_models.calendar import daylight, place, season
 from swapbell_models.comparison import agreement, intraclass, rates, recount, trial
 from swapbell_models.dosing import authority, balance, dilution, dose, measure, strength
+from swapbell_models.forecasting import foraging, forecast, watched
 from swapbell_models.proof import efficacy, fall, rebound
 from swapbell_models.viewing import cameras, framing, lane, lens, view
 
@@ -59,6 +60,7 @@ MODE = cameras.Mode(640, 480, 30.0, 480)
 CAMERA = cameras.Camera("invented", 1.4, (MODE,), LENS, 100.0, is_fixed=False, source="invented")
 LANE = {"width_mm": 20.0, "speed_mm_per_s": 100.0, "body_length_mm": 12.0, "body_width_mm": 4.0, "depth_mm": 8.0}
 LANE |= {"length_mm": 40.0, "exposure_s": 0.001, "tilt_deg": 10.0}
+FORAGING = foraging.Foraging(((AT, AT + HOUR),))
 CORNERS = [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]
 
 Case = tuple[Callable[..., object], dict[str, Any], dict[str, tuple[Any, ...]]]
@@ -175,6 +177,14 @@ CASES: list[Case] = [
     ),
     case(rebound.looks, swapped_at=AT),
     case(rebound.rebound, {"fano": (*NOT_A_NUMBER, 0.9)}, before=COUNT, quietest=COUNT, now=COUNT, fano=2.0),
+    case(foraging.Curve, {"levels": (*NOT_A_NUMBER, -0.1, 1.1)}, levels=(0.5, 1.0, 0.5)),
+    case(foraging.Foraging, spans=((AT, AT + HOUR),)),
+    case(foraging.seconds, moments=[AT]),
+    case(foraging.sunlit, place=PLACE, from_at=AT, to_at=AT + HOUR),
+    case(foraging.fixed, opens=time(6), closes=time(20), from_at=AT, to_at=AT + HOUR),
+    case(watched.read, windows=[WINDOW], foraging=FORAGING, now=AT),
+    case(forecast.forecast, windows=[WINDOW], foraging=FORAGING, now=AT, rule=readiness.Rule()),
+    case(forecast.bands, windows=[WINDOW], foraging=FORAGING, now=AT, rule=readiness.Rule(), moments=[AT]),
     case(job.Terms, lure=HOUR, toxic=HOUR, idle=HOUR, watch=HOUR),
     case(job.Job, logged_at=AT, fresh_at=AT, swapped_at=AT, withdrawn_at=AT),
     case(lens.Lens, focal_mm=4.0, f_number=2.0),
@@ -218,19 +228,13 @@ CALLED = {
 # What takes any number or moment: it compares, projects or prints what others have made sure of.
 FREE = {
     "confirmation.confirmed",
-    "notice.ahead_words",
-    "notice.due_out_words",
-    "notice.lapse",
-    "notice.left_out_words",
-    "notice.notice",
-    "notice.silent_words",
     "optics.check_scale",
     "viewing.remedy.rounded",
 }
 # A unit in brackets, or a share that needs none, or whatever both readings have.
 UNIT = re.compile(r"\[[^\]]+\]|[Bb]etween 0 and 1|in any one unit|As for|As `")
-# The checks themselves, which test_quantity tries.
-CHECKS = "quantity."
+# The checks themselves, which test_quantity tries, and words around what others have made sure of.
+LEFT_OUT = ("quantity.", "notice.")
 
 
 def name(function: Callable[..., object]) -> str:
@@ -285,7 +289,7 @@ def test_every_function_that_takes_a_number_or_a_moment_is_tried() -> None:
     missed = {
         function: wanted - tried.get(function, set())
         for function, wanted in takes.items()
-        if function not in FREE and not function.startswith((CHECKS, "forecasting."))
+        if function not in FREE and not function.startswith(LEFT_OUT)
     }
     assert {function: rest for function, rest in missed.items() if rest} == {}
 
