@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from swapbell_models.viewing.cameras import CAMERAS, Camera, Mode, camera
-from swapbell_models.viewing.framing import ROOM, Framing, framing, framings
+from swapbell_models.viewing.framing import DISTANCES_MM, ROOM, Framing, framing, framings
 from swapbell_models.viewing.lane import Lane, Limit, Margin
 from swapbell_models.viewing.lens import Lens
 from swapbell_models.viewing.remedy import remedies, rounded, shortfall
@@ -134,6 +134,16 @@ def test_the_best_distance_is_the_nearest_with_a_tenth_of_room() -> None:
     best = plain(LANE).best
     assert best.aim.distance_mm == 84.0  # 44 mm across: 73.3 mm beyond the focal length
     assert best.margins[0].ratio >= ROOM
+
+
+def test_a_camera_may_hang_from_a_centimetre_to_a_metre_and_a_half_off() -> None:
+    assert (DISTANCES_MM[0], DISTANCES_MM[-1], len(DISTANCES_MM)) == (10.0, 1500.0, 1491)
+
+
+def test_a_limit_that_is_just_met_does_not_bind() -> None:
+    just = seen(replace(LANE, width_mm=seen().across_mm))
+    assert margin(Limit.FIELD, just).ratio == 1.0
+    assert Framing(just, None, {}).binding == ()
 
 
 def test_too_fast_a_flight_is_told_by_its_frames() -> None:

@@ -132,6 +132,12 @@ def test_an_image_that_shows_the_horizon_reaches_without_end(side_px: float) -> 
     assert near_mm < 100.0
 
 
+def test_a_camera_is_square_and_looks_at_its_axis_unless_said() -> None:
+    assert Aim(Lens(4.0, 2.0), 2.0, 100.0).tilt_deg == 0.0
+    leaning = Aim(Lens(4.0, 2.0), 2.0, 100.0, 30.0)
+    assert leaning.across_mm(500.0) == leaning.across_mm(500.0, 0.0) == pytest.approx(500.0 * leaning.mm_per_px)
+
+
 def test_what_is_sharp_is_said_in_pixels_too() -> None:
     aim = Aim(Lens(4.0, 2.0), 3.0, 200.0)
     assert aim.sharp_mm(2.0) == aim.lens.sharp(200.0, 0.006)

@@ -107,7 +107,7 @@ def _alone(seen: Sequence[Sequence[Margin]]) -> dict[Limit, float]:
     largest: dict[Limit, float] = {}
     for tightest, second, *_ in seen:
         if second.ratio >= 1.0:
-            largest[tightest.limit] = max(tightest.ratio, largest.get(tightest.limit, 0.0))
+            largest[tightest.limit] = max(tightest.ratio, largest.get(tightest.limit, tightest.ratio))
     return dict(sorted(largest.items(), key=lambda item: -item[1]))
 
 
