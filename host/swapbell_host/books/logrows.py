@@ -51,7 +51,10 @@ def entry_of(draft: Draft, number: int, logged_at: datetime) -> Entry:
 
 def place_columns(place: Place | None) -> dict[str, float | None]:
     """Return a place as two columns."""
-    return {"latitude_deg": place and place.latitude_deg, "longitude_deg": place and place.longitude_deg}
+    return {
+        "latitude_deg": place.latitude_deg if place else None,
+        "longitude_deg": place.longitude_deg if place else None,
+    }
 
 
 def row_place(row: Row[tuple[object, ...]]) -> Place | None:

@@ -135,22 +135,22 @@ def _station(desk: Desk, key: Key, places: Mapping[Key, Place | None]) -> Listed
     plan, place, zone = desk.book.stations(desk.now)[key], places[key], desk.book.sites(desk.now)[key[0]].clock
     job, found = desk.book.job(*key, desk.now), nearest(key, places)
     due = next(iter(expected(job, plan.role)), None)
-    by_at = due and due.by_at
+    by_at = due.by_at if due else None
     return ListedStation(
         *key,
         role=plan.role.value,
         phase=job.phase.value,
-        expects=due and due.words,
+        expects=due.words if due else None,
         due_at=by_at,
-        local_due=by_at and local(by_at, zone),
-        latitude_deg=place and place.latitude_deg,
-        longitude_deg=place and place.longitude_deg,
+        local_due=local(by_at, zone) if by_at else None,
+        latitude_deg=place.latitude_deg if place else None,
+        longitude_deg=place.longitude_deg if place else None,
         bait=plan.bait,
         camera=plan.camera,
         contact=plan.contact,
         made_at=plan.made_at,
         enrolled_at=plan.enrolled_at,
-        nearest=found and "/".join(found[0]),
-        nearest_m=found and found[1].distance_m,
-        nearest_deg=found and found[1].bearing_deg,
+        nearest="/".join(found[0]) if found else None,
+        nearest_m=found[1].distance_m if found else None,
+        nearest_deg=found[1].bearing_deg if found else None,
     )

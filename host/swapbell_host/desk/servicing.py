@@ -1,5 +1,6 @@
 """The commands `log` and `history`: the service log of a station, added to and read."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
@@ -85,4 +86,4 @@ def history_command(station: StationArgument, json: JsonOption = False, config: 
             typer.echo(line)
 
 
-COMMANDS = {"log": log_command, "history": history_command}
+COMMANDS: dict[str, Callable[..., None]] = {"log": log_command, "history": history_command}
