@@ -25,6 +25,7 @@ import msgspec
 from msgspec import Meta
 
 from swapbell_models import settings
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.confirmation import WINDOWS, Confirm
 from swapbell_models.fault import Mistake
 from swapbell_models.phase import Phase
@@ -90,7 +91,27 @@ class StationSection(msgspec.Struct, frozen=True, kw_only=True):
     silent_after_s: PositiveSeconds = SILENT_S
 
 
-class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "station"}):
+class SiteSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a site lies, so that its nights are known; a station whose place the ledger knows is there instead.
+
+    Attributes
+    ----------
+    latitude_deg, longitude_deg, hemisphere
+        See `swapbell_models.calendar.place.Place`.
+    """
+
+    name: Name
+    latitude_deg: float
+    longitude_deg: float
+    hemisphere: Hemisphere
+
+    @property
+    def place(self) -> Place:
+        """Where it lies."""
+        return Place(self.latitude_deg, self.longitude_deg, self.hemisphere)
+
+
+class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"sites": "site", "stations": "station"}):
     """The whole file; every path in it is absolute.
 
     Attributes
@@ -106,6 +127,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "sta
     photos: Annotated[str, Meta(min_length=1)] = "photos"
     rule: RuleSection = RuleSection()
     alerts: AlertsSection = AlertsSection()
+    sites: tuple[SiteSection, ...] = ()
     stations: tuple[StationSection, ...] = ()
 
     def phases(self) -> dict[tuple[str, str], Phase]:
@@ -120,14 +142,16 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"stations": "sta
         """Return the readiness rule of each (site, station): those of the file, and more that the ledger knows."""
         silent_s = dict.fromkeys(more, SILENT_S)
         silent_s |= {(each.site, each.name): each.silent_after_s for each in self.stations}
-        return {key: self._rule(after_s) for key, after_s in silent_s.items()}
+        places = {site.name: site.place for site in self.sites}
+        return {key: self._rule(after_s, places.get(key[0])) for key, after_s in silent_s.items()}
 
     def check(self) -> None:
-        """Refuse a rule that cannot be, whether or not a station needs it yet."""
-        self._rule(SILENT_S)
+        """Refuse a rule or a place that cannot be, whether or not a station needs it yet."""
+        for place in (None, *(site.place for site in self.sites)):
+            self._rule(SILENT_S, place)
 
-    def _rule(self, silent_s: float) -> Rule:
-        return Rule(self.rule.visits, self.rule.window_s, self.rule.confirm, silent_s)
+    def _rule(self, silent_s: float, place: Place | None) -> Rule:
+        return Rule(self.rule.visits, self.rule.window_s, self.rule.confirm, silent_s, place)
 
 
 def read_config(path: Path) -> Config:
@@ -160,12 +184,11 @@ def parse_config(text: str, path: Path) -> Config:
 
 
 def _check_names(config: Config, path: Path) -> None:
-    counted = Counter((station.site, station.name) for station in config.stations)
-    for (site, name), times in counted.items():
+    counted = Counter(f"station {station.site}/{station.name}" for station in config.stations)
+    counted.update(f"site {site.name}" for site in config.sites)
+    for name, times in counted.items():
         if times > 1:
-            raise Mistake(
-                f"configuration {path}: station {site}/{name} is there {times} times; give each its own name"
-            )
+            raise Mistake(f"configuration {path}: {name} is there {times} times; give each its own name")
 
 
 def _resolved(config: Config, folder: Path) -> Config:

@@ -1,22 +1,24 @@
 """From what the ledger knows of a station to what a person should hear. Pure: no clock, no disk, no network.
 
 Each thing is said once: a kind of notice is raised again only when none of that kind is open for the station and the
-last one was acknowledged longer than `REST` ago. Repeating an open one is the alerts' affair. A silence is said once
-for each spell of it: the spell ends when a tally ends after the notice was raised, and what was said of it then holds
-nothing back. Toxic bait that is out beyond its deadline is said again soon after each acknowledgement, until its
-withdrawal is logged: that alone ends it.
+last one was acknowledged longer than `REST` ago. Repeating an open one is the alerts' affair. A silence, or a counter
+that cannot count, is said once for each spell of it: the spell ends when a tally, or one that was watched, ends after
+the notice was raised, and what was said of it then holds nothing back. Toxic bait that is out beyond its deadline is
+said again soon after each acknowledgement, until its withdrawal is logged: that alone ends it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from swapbell_host.jobs.plan import Role
+from swapbell_models.calendar.place import Place
 from swapbell_models.job import Job
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import (
     SUPERSEDES,
     Notice,
     NoticeKind,
+    blind_words,
     due_out_words,
     left_out_words,
     notice,
@@ -25,7 +27,7 @@ from swapbell_models.notice import (
     touched_words,
 )
 from swapbell_models.phase import Event, Phase
-from swapbell_models.readiness import Reason, Rule, Step, Verdict, assess
+from swapbell_models.readiness import UNWATCHED_SHARE_MAX, Reason, Rule, Step, Verdict, assess
 from swapbell_models.tally import Tally
 
 # Our choice: half a day. Who acknowledged in the morning hears of the same station again when the next foraging day
@@ -43,6 +45,7 @@ ENDINGS = {
     NoticeKind.TOUCHED: "the station lures no more",
     NoticeKind.READY: "the station lures no more",
     NoticeKind.SILENT: "counts come again",
+    NoticeKind.BLIND: "the counter can count again",
     NoticeKind.DUE_OUT: "the toxic bait was taken out",
     NoticeKind.LEFT_OUT: "the toxic bait was taken out",
 }
@@ -85,6 +88,8 @@ class History:
         What the station last said of itself.
     role
         Whether it may be swapped at all.
+    place
+        Where the ledger says that it hangs; nothing if nobody has said.
     job
         The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
     notices
@@ -100,10 +105,12 @@ class History:
     ahead_at: datetime | None = None
     job: Job | None = None
     role: Role = Role.BAIT
+    place: Place | None = None
 
 
 def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
     """Return what a station's traffic says at `now` (aware UTC), with its evidence, whatever its phase."""
+    rule = replace(rule, place=history.place or rule.place)
     return assess(history.tallies, now, rule, blind=_state(history) is StationState.BLIND)
 
 
@@ -152,6 +159,9 @@ def _of_traffic(
         last_at = seen.last.to_at if seen.last else None
         ahead = history.ahead_at - now if history.ahead_at else None
         return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, _state(history), ahead))
+    if seen.reason is Reason.BLIND and seen.long_blind and seen.last and history.phase in COUNTING:
+        words = blind_words(seen.windows[0].from_at, seen.hindrance)
+        return notice(site, station, NoticeKind.BLIND, seen.last.to_at, words)
     return None
 
 
@@ -181,9 +191,12 @@ def _is_news(kind: NoticeKind, history: History, now: datetime) -> bool:
 
 
 def _is_over(past: PastNotice, history: History) -> bool:
-    """Tell whether a later tally has broken a silence, or a later step of the job has answered the notice."""
+    """Tell whether a later tally has broken a silence or a blindness, or a later step of the job answered it."""
+    later = [tally for tally in history.tallies[-1:] if tally.to_at > past.raised_at]
     if past.kind is NoticeKind.SILENT:
-        return bool(history.tallies) and history.tallies[-1].to_at > past.raised_at
+        return bool(later)
+    if past.kind is NoticeKind.BLIND:
+        return any(tally.watched_s > (1.0 - UNWATCHED_SHARE_MAX) * tally.seconds for tally in later)
     if past.kind in {NoticeKind.DUE_OUT, NoticeKind.LEFT_OUT}:
         return history.phase not in TOXIC_OUT
     return history.phase is not Phase.LURING

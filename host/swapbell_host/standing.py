@@ -24,6 +24,7 @@ def standing(history: History, seen: Verdict, now: datetime) -> Standing:
         reason=seen.reason.value if seen.reason else "",
         visits=last.visits if last else None,
         watched_s=last.watched_s if last else 0.0,
+        hindrance=seen.hindrance,
     )
 
 

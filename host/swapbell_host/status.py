@@ -19,7 +19,8 @@ from swapbell_host.intake import Station
 from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
 from swapbell_models.message import Health
-from swapbell_models.notice import ahead_words, lapse
+from swapbell_models.notice import HINDRANCES, ahead_words, lapse
+from swapbell_models.tally import Hindrance
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,8 @@ class StationStatus:
         What its job expects next, for a person, and by when, aware UTC; nothing where no clock runs.
     reason
         Why nothing can be said of its traffic.
+    hindrance
+        What keeps the counter from counting, where that is the reason; nothing otherwise.
     visits, watched_share
         In the last five minutes that are known; nothing where nobody watched or the station is silent.
     heard_at
@@ -51,6 +54,7 @@ class StationStatus:
     phase: str
     verdict: str
     reason: str
+    hindrance: Hindrance | None
     visits: int | None
     watched_share: float | None
     heard_at: datetime | None
@@ -114,6 +118,7 @@ class _Reader:
             phase=shown.phase.value,
             verdict=shown.verdict,
             reason=shown.reason,
+            hindrance=shown.hindrance,
             visits=shown.visits,
             watched_share=None if shown.visits is None else shown.watched_s / self._rules[station].window_s,
             heard_at=self._last_word_at(station),
@@ -155,7 +160,7 @@ def _cells(each: StationStatus, now: datetime) -> list[str]:
     return [
         f"{each.site}/{each.station}",
         each.phase,
-        f"{each.verdict}: {each.reason}" if each.reason else each.verdict,
+        ": ".join(filter(None, (each.verdict, each.reason, each.hindrance and each.hindrance.value))),
         "-" if each.visits is None else str(each.visits),
         "-" if each.watched_share is None else f"{100.0 * each.watched_share:.0f} %",
         f"{each.said.state.value}, {age}" if each.said else age,
@@ -186,6 +191,8 @@ def _words(each: StationStatus) -> Iterator[str]:
     """Yield what of a station is due, or out of the ordinary."""
     if each.due_at is not None:
         yield f"by {each.due_at:%Y-%m-%d %H:%M} UTC: {each.expects}"
+    if each.hindrance:
+        yield f"the counter cannot count: {HINDRANCES[each.hindrance]}"
     if each.said and each.said.reason:
         yield f"it says {each.said.state.value}, because: {_printable(each.said.reason)}"
     if each.said and each.said.spool_dropped:

@@ -13,7 +13,7 @@ import msgspec
 from msgspec import Meta
 
 from swapbell_models.phase import Phase
-from swapbell_models.tally import AwareDatetime, Name, Seconds, Tally
+from swapbell_models.tally import AwareDatetime, Hindrance, Name, Seconds, Tally
 
 VERSION = 1
 ROOT = f"swapbell/{VERSION}"
@@ -102,7 +102,10 @@ class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class Standing(msgspec.Struct, frozen=True, kw_only=True):
-    """Host to anyone, retained: where a station stands, for dashboards and home automation."""
+    """Host to anyone, retained: where a station stands, for dashboards and home automation.
+
+    `visits` is null where nobody knows them; `hindrance` is what blinds the counter, where that is the reason.
+    """
 
     v: Annotated[int, Meta(ge=1, le=1)] = 1
     station: Name
@@ -112,6 +115,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     reason: str
     visits: Count | None
     watched_s: Seconds
+    hindrance: Hindrance | None = None
 
 
 class NoticeMessage(msgspec.Struct, frozen=True, kw_only=True):

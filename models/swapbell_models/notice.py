@@ -12,6 +12,7 @@ from swapbell_models.confirmation import EARLY_SHARE, WINDOWS, Confirm
 from swapbell_models.message import StationState
 from swapbell_models.readiness import Rule, Verdict, gappy
 from swapbell_models.sizes import CAUTION as LENGTH_CAUTION
+from swapbell_models.tally import Hindrance
 from swapbell_models.traffic import Window
 
 SWAP_CAUTION = (
@@ -28,6 +29,7 @@ class NoticeKind(Enum):
     TOUCHED = "touched"
     READY = "ready"
     SILENT = "silent"
+    BLIND = "blind"
     DUE_OUT = "toxic bait due out"
     LEFT_OUT = "toxic bait left out"
 
@@ -43,10 +45,21 @@ URGENCY = {
     NoticeKind.TOUCHED: Urgency.LOOK,
     NoticeKind.READY: Urgency.ACT,
     NoticeKind.SILENT: Urgency.LOOK,
+    NoticeKind.BLIND: Urgency.LOOK,
     NoticeKind.DUE_OUT: Urgency.LOOK,
     NoticeKind.LEFT_OUT: Urgency.ACT,
 }
 CONFIRMED_BY = {Confirm.TWO_OF_THREE: "two of three windows", Confirm.SEQUENTIAL: "the sequential test"}
+# What a person can look for, by what keeps the counter from counting.
+HINDRANCES = {
+    Hindrance.LIGHT: "there is too little or too much light; where it is only night, give the place of the site",
+    Hindrance.DETAIL: "nothing can be made out; the lens may be covered, fogged or far out of focus",
+    Hindrance.NOISE: "the picture is too noisy; there may be too little light",
+    Hindrance.SHAKE: "the camera shakes; it may hang loose in the wind",
+    Hindrance.MOVING: "too much of the view moves; grass or leaves may hang into it",
+    Hindrance.DROPPED: "more than half of the frames are lost; the board may be too busy or too hot",
+    Hindrance.COVERED: "something larger than an insect is in the view",
+}
 # What a later kind says holds the earlier one's word: whoever heard the one need not hear the other.
 SUPERSEDES = {
     NoticeKind.READY: frozenset({NoticeKind.TOUCHED}),
@@ -108,6 +121,12 @@ def silent_words(last_at: datetime | None, state: StationState | None, ahead: ti
         return f"no count of the present {since}{said}. {ahead_words(ahead)}"
     look = "Look at its power, its camera and its link; silence does not mean that no wasps come."
     return f"no count {since}{said}. {look}"
+
+
+def blind_words(since_at: datetime, hindrance: Hindrance | None) -> str:
+    """Say that the counter sees, but cannot count, since when at least, and what to look for."""
+    why = HINDRANCES[hindrance] if hindrance else "it does not say why"
+    return f"cannot count since {_when(since_at)} or longer: {why}. That no visits are counted proves nothing."
 
 
 def due_out_words(out_at: datetime, by_at: datetime) -> str:

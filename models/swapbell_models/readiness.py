@@ -33,7 +33,7 @@ from swapbell_models.calendar.place import Place
 from swapbell_models.chance import lucky_window
 from swapbell_models.confirmation import EARLY_SHARE, WINDOWS, Confirm, Risk, confirmed, risks
 from swapbell_models.quantity import aware, positive
-from swapbell_models.tally import Tally
+from swapbell_models.tally import Hindrance, Tally
 from swapbell_models.traffic import WINDOW_S, Rate, Record, Window
 
 # At least 10 visits in any 5 minutes: common practice, no source.
@@ -138,6 +138,16 @@ class Verdict:
     def last(self) -> Window | None:
         """The window that ends with the last tally: what a person would call the last five minutes."""
         return self.windows[-1] if self.windows else None
+
+    @property
+    def hindrance(self) -> Hindrance | None:
+        """What kept the counter from counting, where that is why nothing can be said."""
+        return self.last.hindrance if self.reason is Reason.BLIND and self.last else None
+
+    @property
+    def long_blind(self) -> bool:
+        """Whether the counter could not count for most of what went unwatched in each window of the look."""
+        return all(_why_unwatched(window, blind=False) is Reason.BLIND for window in self.windows)
 
 
 def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool = False) -> Verdict:

@@ -3,6 +3,7 @@ from pathlib import Path
 import pytest
 
 from swapbell_host.config import Config, parse_config, read_config
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.confirmation import Confirm
 from swapbell_models.fault import Mistake
 from swapbell_models.phase import Phase
@@ -52,6 +53,34 @@ def complaint(text: str) -> str:
         parsed(text)
     assert str(caught.value).startswith(f"configuration {FILE}: ")
     return str(caught.value)
+
+
+SITE = """
+[[site]]
+name = "orchard"
+latitude_deg = -41.3
+longitude_deg = 173.2
+hemisphere = "south"
+"""
+
+
+def test_a_site_s_place_is_that_of_its_stations() -> None:
+    rules = parsed(WHOLE + SITE).rules([("orchard", "east"), ("heath", "west")])
+    here = Place(-41.3, 173.2, Hemisphere.SOUTH)
+    assert {name: rule.place for (_, name), rule in rules.items()} == {
+        "north": here,
+        "south": here,
+        "east": here,
+        "west": None,
+    }
+
+
+def test_a_place_whose_sign_contradicts_its_hemisphere_is_refused() -> None:
+    assert "check its sign" in complaint(LEAST + SITE.replace("-41.3", "41.3"))
+
+
+def test_a_site_is_placed_once() -> None:
+    assert "site orchard is there 2 times" in complaint(LEAST + SITE + SITE)
 
 
 def test_little_needs_to_be_said() -> None:

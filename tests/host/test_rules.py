@@ -6,15 +6,18 @@ from datetime import datetime, timedelta
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace as retold
 from tallies import edges, moment, tallies
 
 from swapbell_host import rules
 from swapbell_host.rules import History, PastNotice, ended, verdict
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.confirmation import Confirm
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Reason, Rule, Step
+from swapbell_models.tally import Hindrance, Sight
 
 RULE = Rule()
 REST = timedelta(hours=12)
@@ -138,6 +141,49 @@ def test_a_second_silence_is_told_too(acknowledged_at: datetime | None) -> None:
 
 def test_an_open_silence_ends_when_counts_come_again() -> None:
     assert ended(history([], SILENCE)) == [SILENCE]
+
+
+def hindered(from_s: float, blind_s: float = 10.0) -> History:
+    """Return the history of a station whose counter could not count for so much of each tally since `from_s`."""
+    sight = Sight(blind_s=blind_s, hindrance=Hindrance.SHAKE)
+    told = tuple(
+        retold(each, watched_s=15.0 - blind_s, sight=sight) if each.up_s >= from_s else each
+        for each in tallies([], edges(900))
+    )
+    return replace(history([]), tallies=told)
+
+
+@pytest.mark.parametrize("phase", Phase)
+def test_a_counter_that_cannot_count_for_a_whole_look_is_news_where_a_count_is_expected(phase: Phase) -> None:
+    told = judge(replace(hindered(0.0), phase=phase), NOW, RULE)
+    expected = phase in {Phase.LURING, Phase.TOXIC, Phase.OVERDUE, Phase.VERIFYING}
+    assert kinds(told) == ([NoticeKind.BLIND] if expected else [])
+    assert all("the camera shakes" in each.text for each in told)
+
+
+def test_a_counter_that_cannot_count_for_a_while_is_unjudged_and_no_news() -> None:
+    assert judge(hindered(300.0), NOW, RULE) == []
+    assert verdict(hindered(300.0), NOW, RULE).reason is Reason.BLIND
+
+
+def test_a_blindness_is_told_once_and_ends_when_the_counter_counts_again() -> None:
+    told = PastNotice(NoticeKind.BLIND, NOW - timedelta(minutes=1))
+    assert judge(replace(hindered(0.0), notices=(told,)), NOW, RULE) == []
+    assert ended(replace(hindered(0.0), notices=(told,))) == []
+    assert ended(history([], told)) == [told]
+
+
+def test_at_night_a_counter_that_sees_nothing_is_no_news() -> None:
+    # At the tests' hour, 1 o'clock UTC in February, it is deep night there.
+    night = replace(hindered(0.0), place=Place(51.5, 0.0, Hemisphere.NORTH))
+    assert verdict(night, NOW, RULE).reason is Reason.DARK
+    assert judge(night, NOW, RULE) == []
+
+
+def test_the_ledger_s_place_goes_before_the_configuration_s() -> None:
+    night, noon = Place(51.5, 0.0, Hemisphere.NORTH), Place(-43.5, 172.6, Hemisphere.SOUTH)
+    assert verdict(history([]), NOW, Rule(place=night)).reason is Reason.DARK
+    assert verdict(replace(history([]), place=noon), NOW, Rule(place=night)).reason is None
 
 
 def test_what_a_person_acknowledged_does_not_end_again() -> None:

@@ -5,9 +5,11 @@ from orchard import NOON_AT, SITE, STATION, tally, visits
 
 from swapbell_host.rules import History, verdict
 from swapbell_host.standing import REPEAT, Standings, standing
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.message import Standing
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Rule
+from swapbell_models.tally import Hindrance, Sight
 
 WATCHED = History(SITE, STATION, Phase.LURING, tuple(tally(seq, crossings=visits(1.0)) for seq in range(1, 21)))
 SILENT = replace(WATCHED, tallies=())
@@ -22,6 +24,25 @@ def shown(standings: Standings, history: History, after_s: float = 0.0, connecti
 def test_a_standing_says_what_was_counted_and_how_much_was_watched() -> None:
     said = standing(WATCHED, verdict(WATCHED, NOW_AT, Rule()), NOW_AT)
     assert (said.visits, said.watched_s, said.verdict, said.reason) == (20, 300.0, "touched", "")
+
+
+HINDERED = tuple(
+    tally(seq, watched_s=5.0, sight=Sight(blind_s=10.0, hindrance=Hindrance.SHAKE)) for seq in range(1, 21)
+)
+
+
+def test_a_standing_says_what_blinds_the_counter() -> None:
+    blind = replace(WATCHED, tallies=HINDERED)
+    said = standing(blind, verdict(blind, NOW_AT, Rule()), NOW_AT)
+    assert (said.verdict, said.reason, said.hindrance) == ("unjudged", "blind", Hindrance.SHAKE)
+
+
+def test_a_standing_at_night_tells_of_no_visits() -> None:
+    quiet = replace(WATCHED, tallies=tuple(tally(seq) for seq in range(1, 21)))
+    # Noon in UTC is midnight there.
+    night = Rule(place=Place(-41.3, 173.2, Hemisphere.SOUTH))
+    said = standing(quiet, verdict(quiet, NOW_AT, night), NOW_AT)
+    assert (said.verdict, said.reason, said.visits, said.watched_s) == ("unjudged", "dark", None, 0.0)
 
 
 def test_no_data_is_not_zero() -> None:
@@ -56,3 +77,11 @@ def test_a_broker_that_comes_back_is_told_again() -> None:
     standings = Standings()
     shown(standings, WATCHED, connection=1)
     assert shown(standings, WATCHED, connection=2)
+
+
+def test_a_new_phase_is_news() -> None:
+    standings = Standings()
+    assert shown(standings, WATCHED)
+    said = shown(standings, replace(WATCHED, phase=Phase.TOXIC), after_s=1.0)
+    assert said is not None
+    assert said.phase is Phase.TOXIC

@@ -5,8 +5,9 @@ from tallies import blind_between, edges, moment, tallies
 
 from swapbell_models.confirmation import Confirm
 from swapbell_models.message import StationState
-from swapbell_models.notice import NoticeKind, Urgency, notice, ready_words, silent_words, touched_words
+from swapbell_models.notice import NoticeKind, Urgency, blind_words, notice, ready_words, silent_words, touched_words
 from swapbell_models.readiness import Rule, Verdict, assess
+from swapbell_models.tally import Hindrance
 
 # Our choice: what a phone shows without scrolling.
 PHONE_CHARACTERS = 512
@@ -23,6 +24,17 @@ def test_touched_tells_the_count_the_rule_and_the_chance_of_luck() -> None:
     assert "13 visits in 5 min reach the rule of 10, not confirmed yet" in words
     assert "with really only 5 per 5 min, luck would show as many in 2% of looks of 15 min" in words
     assert words.endswith("Get ready, but wait.")
+
+
+def test_every_hindrance_has_words_for_what_to_look_for() -> None:
+    for hindrance in Hindrance:
+        words = notice("orchard", "north", NoticeKind.BLIND, moment(0), blind_words(moment(0), hindrance)).text
+        assert words.startswith("orchard/north: cannot count since 2026-02-03 01:00 UTC or longer: ")
+        assert len(words) <= PHONE_CHARACTERS
+
+
+def test_a_blindness_without_a_reason_says_so() -> None:
+    assert "it does not say why. That no visits are counted proves nothing." in blind_words(moment(0), None)
 
 
 def test_a_chance_below_one_in_a_hundred_is_told_without_digits() -> None:

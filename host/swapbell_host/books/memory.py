@@ -73,6 +73,7 @@ class Memory:
             phase=job.phase,
             job=job,
             role=plan.role if (plan := self.log.stations(now).get((site, station))) else Role.BAIT,
+            place=self.log.place(site, station, now) if plan else None,
             tallies=recent.since(now - self._kept, now + AHEAD_MAX),
             ahead_at=recent.ahead_at(),
             health=self.healths.latest(site, station),
