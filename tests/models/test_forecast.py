@@ -63,7 +63,7 @@ def test_most_limits_hold_the_true_moment(growth: Growth, speed: float) -> None:
     told = [(of(station), station) for station in stations(replace(LUMPY, growth=growth, speed=speed), 40)]
     limits = [(each.earliest.at, each.latest.at, s.reached_at) for each, s in told if each.earliest and each.latest]
     held = sum(earliest <= true <= latest for earliest, latest, true in limits if true)
-    # 80 % in the long run, as 0011 shows with a thousand: of 28 at least 17 but for one case in a hundred.
+    # 80 % in the long run, as 0012 shows with a thousand: of 28 at least 17 but for one case in a hundred.
     assert len(limits) >= 20
     assert held / len(limits) >= 17.0 / 28.0
 

@@ -137,7 +137,7 @@ def forecast(windows: Sequence[Window], foraging: Foraging, now: datetime, rule:
     Returns
     -------
     Forecast
-        See the head of this module for what is forecast. Held against simulation: `models/decisions`, 0011.
+        See the head of this module for what is forecast. Held against simulation: `models/decisions`, 0012.
 
     Raises
     ------

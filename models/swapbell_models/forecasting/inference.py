@@ -23,13 +23,13 @@ from swapbell_models.forecasting.watched import Counts
 SHAPE_SHARE = 1.0 / len(Growth)
 # Our choice: while it is watched, exponential traffic grows e-fold twice, from one to seven; much more is rarer.
 MEAN_FOLDS = 2.0
-# Our choice: from one visit an hour to the rule in the first minute of a six-day watch is 5 folds; 12 is beyond all.
+# Our choice: from a visit an hour to the 120 of the rule are 4.8 folds; 12 are more than anyone watches.
 FOLDS_MAX = 12.0
 # How far days scatter about the growth (standard deviation of a day's factor), and how likely that is before anything
-# was counted. Our choice, held against simulation: even days at seven stations of ten, else anything up to days as
+# was counted. Our choice, held against simulation: even days at half of all stations, else anything up to days as
 # unlike as one to three.
 DAY_SPREADS = np.array([0.004, 0.03, 0.08, 0.15, 0.25, 0.4, 0.7])
-DAY_SHARES = np.array([0.7, 0.05, 0.05, 0.05, 0.05, 0.05, 0.05])
+DAY_SHARES = np.array([0.5, 0.09, 0.09, 0.09, 0.09, 0.09, 0.05])
 # Our choice: beyond 20, nearly all visits fall into one bin.
 SCATTER_MAX = 20.0
 # Our choice: finer grids move no limit by more than the grid of moments does.
