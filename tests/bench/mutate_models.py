@@ -79,9 +79,10 @@ def mutants(module: str) -> Iterator[Mutant]:
 
 
 def decorations(tree: ast.Module) -> set[ast.AST]:
-    """Return all that makes classes frozen, slotted and the like: it is no arithmetic."""
+    """Return what makes classes frozen, slotted and the like, and zips strict: it is no arithmetic."""
     classes = [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
-    marks = [mark for node in classes for mark in (*node.keywords, *node.decorator_list)]
+    marks: list[ast.AST] = [mark for node in classes for mark in (*node.keywords, *node.decorator_list)]
+    marks += [node for node in ast.walk(tree) if isinstance(node, ast.keyword) and node.arg == "strict"]
     return {inner for mark in marks for inner in ast.walk(mark)}
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from swapbell_models.comparison.agreement import Concordance, Estimate, concordance, limits_of_agreement
+from swapbell_models.comparison.agreement import Concordance, Estimate, check_table, concordance, limits_of_agreement
 
 # Bland and Altman 1986, Lancet 327:307-310: peak flow of 17 people by two meters, first readings (from memory).
 WRIGHT = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
@@ -153,6 +153,11 @@ def test_more_confidence_means_wider_limits() -> None:
 def test_readings_must_be_pairs() -> None:
     with pytest.raises(ValueError, match=r"^second must have as many readings as first, 3, not 2$"):
         limits_of_agreement([1, 2, 3], [1, 2])
+
+
+def test_a_single_reading_of_each_thing_is_no_comparison() -> None:
+    with pytest.raises(ValueError, match=r"^readings must be 2 or more of each thing"):
+        check_table([(1,), (2,), (3,)], 0.95)
 
 
 def test_two_things_are_too_few() -> None:

@@ -1,3 +1,5 @@
+import math
+
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -70,3 +72,16 @@ def test_neighbours_see_each_other_in_opposite_directions(
     assert forth is not None
     assert back is not None
     assert (forth - back) % 360.0 == pytest.approx(180.0, abs=0.1)
+
+
+def test_the_other_end_of_the_earth_is_half_way_around() -> None:
+    # There rounding carries the haversine beyond 1.
+    here = at(69.51232454868148, 86.5812282599507)
+    there = at(-here.latitude_deg, here.longitude_deg - 180.0)
+    assert course(here, there).distance_m == pytest.approx(math.pi * 6_371_008.8)
+
+
+def test_a_hand_is_no_distance_but_has_a_direction() -> None:
+    found = course(at(0.0, 0.0), at(0.0, 5e-7))
+    assert 0.05 < found.distance_m < 0.06
+    assert found.bearing_deg == pytest.approx(90.0)

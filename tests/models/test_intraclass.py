@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from swapbell_models.comparison.agreement import Estimate
 from swapbell_models.comparison.intraclass import intraclass
 
 # Shrout and Fleiss 1979, Psychol Bull 86:420-428: six things by four judges (from memory); ICC(2,1) = 0.29.
@@ -71,6 +72,17 @@ def test_counters_no_better_than_chance_have_no_limits() -> None:
     found = intraclass([(0, 0, 3), (0, 0, 3), (0, 1, 2)])
     assert found.value == pytest.approx(-0.05)
     assert (found.low, found.high) == (None, None)
+
+
+def test_counters_who_agree_just_as_chance_has_it_have_no_limits() -> None:
+    assert intraclass([(0, 0), (0, 0), (0, 1)]) == Estimate(0.0)
+
+
+def test_counters_who_agree_hardly_at_all_have_wide_limits() -> None:
+    found = intraclass([(0, 0), (0, 3), (1, 2)])
+    assert found.value == pytest.approx(1 / 11)
+    assert found.low is not None
+    assert found.low < 0.0
 
 
 def test_the_same_counts_agree_wholly() -> None:
