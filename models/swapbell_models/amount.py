@@ -19,7 +19,7 @@ TIME_S = {"us": 1e-6, "ms": 1e-3, "s": 1.0}
 PORTIONS_MAX = 1000
 
 _AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
-_TIMES = re.compile(r"(\d+)\s*[x\N{MULTIPLICATION SIGN}*]\s*(\S.*)")
+_TIMES = re.compile(r"(\d{1,9})\s*[x\N{MULTIPLICATION SIGN}*]\s*(\S.*)")
 
 
 def amount(name: str, text: str, units: Mapping[str, float], also: str = "", *, may_be_zero: bool = False) -> float:
@@ -75,9 +75,13 @@ def masses(name: str, text: str) -> tuple[float, ...]:
     ValueError
         If one of them is no mass, or there are more than 1000.
     """
-    told = [(_TIMES.fullmatch(part.strip()), part) for part in text.split("+")]
-    counts = [int(times[1]) if times else 1 for times, _ in told]
-    if not 0 < sum(counts) <= PORTIONS_MAX or 0 in counts:
+    told = [_counted(part) for part in text.split("+")]
+    counts = [count for count, _ in told]
+    if 0 in counts or sum(counts) > PORTIONS_MAX:
         raise ValueError(f"{name} must hold 1 to {PORTIONS_MAX} portions, not {text!r}")
-    each_g = [amount(name, times[2] if times else part, MASS_G) for times, part in told]
-    return tuple(mass for count, mass in zip(counts, each_g, strict=True) for _ in range(count))
+    return tuple(mass for count, each in told for mass in [amount(name, each, MASS_G)] * count)
+
+
+def _counted(part: str) -> tuple[int, str]:
+    times = _TIMES.fullmatch(part.strip())
+    return (int(times[1]), times[2]) if times else (1, part)

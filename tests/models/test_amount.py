@@ -75,7 +75,7 @@ def test_so_many_times_a_mass_are_so_many_portions(count: int, grams: int) -> No
     assert masses("--bait", f"{count} x {grams} g") == (float(grams),) * count
 
 
-@pytest.mark.parametrize("text", ["0 x 85 g", "1001 x 85 g", "85 g + 0 x 3 g", "99999999999 x 1 g"])
+@pytest.mark.parametrize("text", ["0 x 85 g", "1001 x 85 g", "85 g + 0 x 3 g", "999999999 x 1 g"])
 def test_no_portions_and_too_many_are_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"^--bait must hold 1 to 1000 portions, not '"):
         masses("--bait", text)
