@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from swapbell_host.desk.people import GROUPS as PEOPLE
 from swapbell_host.desk.planning import GROUPS as PLAN
 from swapbell_host.desk.servicing import COMMANDS as SERVICE
 from swapbell_host.forecasting.command import forecast_command
@@ -254,7 +255,7 @@ def acknowledge_notice(
 
 for _name, _command in (SERVICE | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
-for _name, _group in PLAN.items():
+for _name, _group in (PLAN | PEOPLE).items():
     app.add_typer(_group, name=_name)
 
 

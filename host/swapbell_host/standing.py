@@ -7,6 +7,7 @@ from swapbell_host.intake import Station
 from swapbell_host.rota import ROUND_S
 from swapbell_host.rules import History
 from swapbell_models.message import Standing
+from swapbell_models.phase import Phase
 from swapbell_models.readiness import Reason, Verdict
 
 # A dashboard is promised a word each minute, and a silent station's turn comes only once in a round.
@@ -29,6 +30,7 @@ def standing(history: History, seen: Verdict, now: datetime) -> Standing:
 
 
 class _Shown(NamedTuple):
+    phase: Phase
     seen: Verdict
     at: datetime
     connection: int
@@ -53,7 +55,8 @@ class Standings:
             Which connection to the broker it would be shown on: another one may be a broker that forgot.
         """
         before = self._shown.get((history.site, history.station))
-        if before and before.seen == seen and before.connection == connection and now - before.at < REPEAT:
+        shown = _Shown(history.phase, seen, now, connection)
+        if before and before._replace(at=now) == shown and now - before.at < REPEAT:
             return None
-        self._shown[history.site, history.station] = _Shown(seen, now, connection)
+        self._shown[history.site, history.station] = shown
         return standing(history, seen, now)

@@ -58,6 +58,16 @@ def test_a_contact_is_read_as_it_was_last_written(plan: Planbook) -> None:
     assert plan.contacts()["Kim"] == Contact("Kim", "json://192.0.2.9", "Robin")
 
 
+def test_a_contact_is_dropped_when_nobody_relies_on_it(plan: Planbook) -> None:
+    plan.put_contact(Contact("Robin", "json://192.0.2.8", "Kim"))
+    with pytest.raises(Mistake, match="contact 'Kim': relied on by Robin, hill/east; change those first"):
+        plan.drop_contact("Kim")
+    plan.drop_contact("Robin")
+    plan.change_station(replace(EAST, contact=None))
+    plan.drop_contact("Kim")
+    assert plan.contacts() == {}
+
+
 def test_a_change_is_read_at_once(plan: Planbook) -> None:
     plan.change_site(replace(HILL, owner=None))
     plan.change_station(replace(EAST, bait=None, contact=None, place=None, enrolled_at=NOW))

@@ -10,9 +10,11 @@ from msgspec.structs import replace as retold
 from tallies import edges, moment, tallies
 
 from swapbell_host import rules
+from swapbell_host.jobs.plan import Role
 from swapbell_host.rules import History, PastNotice, ended, verdict
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.confirmation import Confirm
+from swapbell_models.job import Job, Terms
 from swapbell_models.message import Health, StationState
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 from swapbell_models.phase import Phase
@@ -193,6 +195,74 @@ def test_what_a_person_acknowledged_does_not_end_again() -> None:
 @pytest.mark.parametrize("kind", [NoticeKind.TOUCHED, NoticeKind.READY])
 def test_only_a_silence_ends_by_itself(kind: NoticeKind) -> None:
     assert ended(history(BURST, PastNotice(kind, moment(0)))) == []
+
+
+@pytest.mark.parametrize("kind", [NoticeKind.TOUCHED, NoticeKind.READY])
+def test_a_call_to_swap_ends_when_the_station_lures_no_more(kind: NoticeKind) -> None:
+    past = PastNotice(kind, moment(0))
+    assert ended(history(BUSY, past, phase=Phase.TOXIC)) == [past]
+
+
+def test_a_control_station_is_never_called_to_the_swap() -> None:
+    assert judge(replace(history(BUSY), role=Role.CONTROL), NOW, RULE) == []
+
+
+TOXIC_FOR = timedelta(days=3)
+
+
+def with_bait_out(since: timedelta, *notices: PastNotice) -> History:
+    """Return the history of a station whose toxic bait has been out for so long, and must come out after 3 days."""
+    job = Job(NOW - since, Phase.TOXIC, swapped_at=NOW - since, terms=Terms(toxic=TOXIC_FOR)).at(NOW)
+    return replace(history([], *notices, phase=job.phase), job=job)
+
+
+@pytest.mark.parametrize(
+    ("since", "said"),
+    [
+        (TOXIC_FOR - rules.DUE_AHEAD - timedelta(seconds=1), []),
+        (TOXIC_FOR - rules.DUE_AHEAD, [NoticeKind.DUE_OUT]),
+        (TOXIC_FOR - timedelta(seconds=1), [NoticeKind.DUE_OUT]),
+        (TOXIC_FOR, [NoticeKind.LEFT_OUT]),
+    ],
+)
+def test_toxic_bait_is_told_the_evening_before_it_is_due_out_and_when_it_is_left_out(
+    since: timedelta, said: list[NoticeKind]
+) -> None:
+    assert kinds(judge(with_bait_out(since), NOW, RULE)) == said
+
+
+def test_bait_left_out_asks_to_act_and_says_since_when_and_what_ends_it() -> None:
+    (told,) = judge(with_bait_out(TOXIC_FOR), NOW, RULE)
+    assert told.urgency is Urgency.ACT
+    assert told.text == (
+        f"valley/gate: toxic bait has been out since {NOW - TOXIC_FOR:%Y-%m-%d %H:%M} UTC and was due out by "
+        f"{NOW:%Y-%m-%d %H:%M} UTC. Take it out now, weigh it and log that it is withdrawn: until then this comes "
+        "again."
+    )
+
+
+def test_bait_left_out_comes_again_soon_after_each_acknowledgement() -> None:
+    fresh = PastNotice(NoticeKind.LEFT_OUT, moment(0), NOW - rules.NAG + timedelta(seconds=1))
+    rested = PastNotice(NoticeKind.LEFT_OUT, moment(0), NOW - rules.NAG)
+    assert judge(with_bait_out(TOXIC_FOR, fresh), NOW, RULE) == []
+    assert kinds(judge(with_bait_out(TOXIC_FOR, rested), NOW, RULE)) == [NoticeKind.LEFT_OUT]
+
+
+def test_bait_left_out_is_told_although_somebody_knew_that_it_was_due() -> None:
+    known = PastNotice(NoticeKind.DUE_OUT, moment(0), NOW - timedelta(minutes=1))
+    assert kinds(judge(with_bait_out(TOXIC_FOR, known), NOW, RULE)) == [NoticeKind.LEFT_OUT]
+
+
+@pytest.mark.parametrize("kind", [NoticeKind.DUE_OUT, NoticeKind.LEFT_OUT])
+def test_only_the_logged_withdrawal_ends_what_is_told_of_bait(kind: NoticeKind) -> None:
+    past = PastNotice(kind, moment(0))
+    out = with_bait_out(TOXIC_FOR, past)
+    assert ended(out) == []
+    assert ended(replace(out, phase=Phase.WITHDRAWN)) == [past]
+
+
+def test_what_ends_a_notice_is_said_for_every_kind() -> None:
+    assert set(rules.ENDINGS) == set(NoticeKind)
 
 
 def test_listening_for_long_makes_no_fresh_count_silent() -> None:

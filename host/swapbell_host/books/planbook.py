@@ -3,11 +3,12 @@
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, delete, insert, select, update
 
 from swapbell_host.books.jobtables import contacts, service, sites, stations
 from swapbell_host.books.logrows import entries_of, logged
 from swapbell_host.books.planrows import (
+    NAMED_MAX,
     alone,
     next_edition,
     one,
@@ -20,7 +21,7 @@ from swapbell_host.books.planrows import (
 from swapbell_host.books.store import Store
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import replay
-from swapbell_host.jobs.plan import Contact, Site, Station
+from swapbell_host.jobs.plan import Contact, Site, Station, shown
 from swapbell_models.calendar.course import course
 from swapbell_models.fault import Mistake
 from swapbell_models.job import Terms
@@ -150,6 +151,26 @@ class Planbook:
             _known_contact(connection, contact.second)
             if connection.execute(update(contacts).where(contacts.c.name == contact.name).values(row)).rowcount == 0:
                 connection.execute(insert(contacts).values(row))
+
+    def drop_contact(self, name: str) -> None:
+        """Forget a contact.
+
+        Raises
+        ------
+        Mistake
+            If there is none of that name, or somebody or some station still relies on it.
+        """
+        with self._store.transaction() as connection:
+            _known_contact(connection, name)
+            seconded = select(contacts.c.name).where(contacts.c.second == name)
+            users = [*connection.execute(seconded.order_by(contacts.c.name)).scalars()]
+            users += [str(each) for each in read_stations(connection).values() if each.contact == name]
+            if users:
+                more = f" and {len(users) - NAMED_MAX} more" if len(users) > NAMED_MAX else ""
+                raise Mistake(
+                    f"contact {shown(name)}: relied on by {', '.join(users[:NAMED_MAX])}{more}; change those first"
+                )
+            connection.execute(delete(contacts).where(contacts.c.name == name))
 
 
 def adopt(connection: Connection, stated: Mapping[Key, Phase], now: datetime) -> None:

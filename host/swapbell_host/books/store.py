@@ -131,7 +131,7 @@ def open_existing(url: URL, *, writing: bool = False) -> Store:
         If it cannot be read.
     """
     if _is_file(url) and not _path(url).is_file():
-        raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host run` makes it")
+        raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host site add` or `run` makes it")
     with Store(url, writing=False) as store, store.transaction() as connection:
         revision = _known_revision(url, connection)
     if revision != REVISIONS[-1]:

@@ -1,4 +1,4 @@
-"""The commands `site`, `station` and `contact`: the plan, and each station's enrolment."""
+"""The commands `site` and `station`: the plan, and each station's enrolment."""
 
 from datetime import timedelta
 from pathlib import Path
@@ -39,20 +39,18 @@ CameraOption = Annotated[str | None, typer.Option("--camera", help="What watches
 ContactOption = Annotated[str | None, typer.Option("--contact", help="Who is told first, by name.")]
 
 
-def _group(words: str) -> typer.Typer:
+def group(words: str) -> typer.Typer:
+    """Return a group of commands."""
     return typer.Typer(
         help=words, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None, no_args_is_help=True
     )
 
 
-SITE = _group("Sites: places with one owner.\n\nExample: swapbell-host site add orchard --zone Pacific/Auckland")
-STATION = _group(
+SITE = group("Sites: places with one owner.\n\nExample: swapbell-host site add orchard --zone Pacific/Auckland")
+STATION = group(
     "Stations: bait containers with a counter each.\n\nExample: swapbell-host station add orchard/north --bait fish"
 )
-CONTACT = _group(
-    "People to be told.\n\nExample: swapbell-host contact set Kim mailto://192.0.2.25?to=kim@example.org"
-)
-GROUPS = {"site": SITE, "station": STATION, "contact": CONTACT}
+GROUPS = {"site": SITE, "station": STATION}
 
 
 @SITE.command("add")
@@ -120,7 +118,7 @@ def list_sites(json: JsonOption = False, config: ConfigOption = HOST_TOML) -> No
     from swapbell_host.desk.opening import opened
 
     with opened(config) as desk:
-        _print(listing.sites(desk), json)
+        show(listing.sites(desk), json)
 
 
 @STATION.command("add")
@@ -190,7 +188,7 @@ def list_stations(json: JsonOption = False, config: ConfigOption = HOST_TOML) ->
     from swapbell_host.desk.opening import opened
 
     with opened(config) as desk:
-        _print(listing.stations(desk), json)
+        show(listing.stations(desk), json)
 
 
 @STATION.command("enrol")
@@ -214,40 +212,6 @@ def enrol_station(
         typer.echo(enrolling.enrol(desk, key(station), folder, broker, clip))
 
 
-@CONTACT.command("set")
-def set_contact(
-    name: Annotated[str, typer.Argument(help="The person's name.", show_default=False)],
-    address: Annotated[str, typer.Argument(help="A URL in Apprise's form.", show_default=False)],
-    second: Annotated[
-        str | None, typer.Option("--second", help="Who is told where this one does not answer.")
-    ] = None,
-    config: ConfigOption = HOST_TOML,
-) -> None:
-    """Say how a person is told.
-
-    Example: swapbell-host contact set Kim "mailto://192.0.2.25?to=kim@example.org" --second Robin
-    """
-    from swapbell_host.desk.opening import opened
-    from swapbell_host.jobs.plan import Contact
-
-    with opened(config, making=True) as desk:
-        desk.plan.put_contact(Contact(name, address, second))
-    typer.echo(f"contact {name} set")
-
-
-@CONTACT.command("list")
-def list_contacts(json: JsonOption = False, config: ConfigOption = HOST_TOML) -> None:
-    """List the contacts; of an address, which may hold a password, only its kind is shown.
-
-    Example: swapbell-host contact list
-    """
-    from swapbell_host.desk import listing
-    from swapbell_host.desk.opening import opened
-
-    with opened(config) as desk:
-        _print(listing.contacts(desk), json)
-
-
 def _terms(
     before: "Terms", lure: float | None, toxic: float | None, idle: float | None, watch: float | None
 ) -> "Terms":
@@ -263,7 +227,7 @@ def _days(name: str, days: float) -> timedelta:
     return timedelta(days=within(f"--{name}-days", days, 0.0, 999.0, "days"))
 
 
-def _print(found: "Sequence[Listed]", json: bool) -> None:
+def show(found: "Sequence[Listed]", json: bool) -> None:
     """Print what was listed, as lines for a person or as JSON for a program."""
     import msgspec
 
