@@ -10,6 +10,7 @@ import pytest
 from growing import PLACE, Station, Truth, grown
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from swapbell_models.forecasting.foraging import fixed, sunlit
 from swapbell_models.forecasting.forecast import HORIZON, STALE, Band, Forecast, Refusal, bands, forecast
@@ -58,14 +59,18 @@ def stations(truth: Truth, number: int) -> list[Station]:
 LUMPY = Truth(Growth.NONE, days=4, ahead_h=20.0, speed=0.2, size=10.0, spread=0.15, gaps=0.2)
 
 
-@pytest.mark.parametrize(("growth", "speed"), [(Growth.LINEAR, 0.1), (Growth.EXPONENTIAL, 14.0)])
+@pytest.mark.parametrize(("growth", "speed"), [(Growth.LINEAR, 0.1), (Growth.EXPONENTIAL, 10.0)])
 def test_most_limits_hold_the_true_moment(growth: Growth, speed: float) -> None:
-    told = [(of(station), station) for station in stations(replace(LUMPY, growth=growth, speed=speed), 40)]
-    limits = [(each.earliest.at, each.latest.at, s.reached_at) for each, s in told if each.earliest and each.latest]
-    held = sum(earliest <= true <= latest for earliest, latest, true in limits if true)
-    # 80 % in the long run, as 0012 shows with a thousand: of 28 at least 17 but for one case in a hundred.
-    assert len(limits) >= 20
-    assert held / len(limits) >= 17.0 / 28.0
+    truth = replace(LUMPY, growth=growth, speed=speed, ahead_h=14.0)
+    told = [(of(station), station.reached_at) for station in stations(truth, 40)]
+    limits = [
+        (each.earliest.at, true, each.latest.at) for each, true in told if each.earliest and each.latest and true
+    ]
+    held = sum(earliest <= true <= latest for earliest, true, latest in limits)
+    # Of a thousand 75 to 85 % are, as 0012 shows; so few of these only in one case of a hundred.
+    assert len(limits) >= 25
+    assert held >= binom.ppf(0.01, len(limits), 0.75)
+    assert sorted(latest - earliest for earliest, _, latest in limits)[len(limits) // 2] < 3 * DAY
 
 
 def test_no_growth_is_refused_and_not_guessed_at() -> None:
