@@ -133,12 +133,12 @@ def test_a_station_that_only_the_configuration_names_is_planned_as_it_states(led
 
 def test_what_the_configuration_states_holds_until_something_is_logged(ledger_name: str) -> None:
     url = ledger_url(ledger_name)
-    with Ledger(url, {(SITE, STATION): Phase.VERIFYING}, NOW) as ledger:
-        assert ledger.history(SITE, STATION, NOW).phase is Phase.VERIFYING
-    with open_existing(url, writing=True) as store:
-        Servicebook(store).add(Draft(site=SITE, station=STATION, act=Act.SWAPPED, at=NOW, by="Kim"), NOW)
-    with Ledger(url, {(SITE, STATION): Phase.LURING}, NOW) as ledger:
+    with Ledger(url, {(SITE, STATION): Phase.TOXIC}, NOW) as ledger:
         assert ledger.history(SITE, STATION, NOW).phase is Phase.TOXIC
+    with open_existing(url, writing=True) as store:
+        Servicebook(store).add(Draft(site=SITE, station=STATION, act=Act.WITHDRAWN, at=NOW, by="Kim"), NOW)
+    with Ledger(url, {(SITE, STATION): Phase.LURING}, NOW) as ledger:
+        assert ledger.history(SITE, STATION, NOW).phase is Phase.WITHDRAWN
 
 
 def test_a_station_that_was_planned_here_is_where_its_log_says_whatever_the_configuration_states(
