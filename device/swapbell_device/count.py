@@ -42,7 +42,7 @@ class Wish:
             if result is None:
                 continue
             for what, other in taken.items():
-                if other is not None and _is_same(result, other):
+                if other is not None and is_same(result, other):
                     raise Mistake(f"{option} {result}: that is {what}; choose another name")
             check_place(result)
             taken[f"the file of {option}"] = result
@@ -75,7 +75,7 @@ def _count(wish: Wish, watch: Watch) -> None:
     times = None if wish.times is None else read_times(wish.times)
     clip = Clip(wish.clip, times)
     crossings: list[Crossing] = []
-    with _video(wish.video, clip) as overlay, _shown(watch(clip, station), clip.frames_promised) as moments:
+    with _video(wish.video, clip) as overlay, shown(watch(clip, station), clip.frames_promised) as moments:
         for moment in moments:
             crossings.extend(moment.crossings)
             if overlay is not None:
@@ -95,7 +95,8 @@ def event(crossing: Crossing) -> str:
     )
 
 
-def _is_same(one: Path, other: Path) -> bool:
+def is_same(one: Path, other: Path) -> bool:
+    """Tell whether two paths are one file, or would be."""
     return one.resolve() == other.resolve() or (one.exists() and other.exists() and one.samefile(other))
 
 
@@ -150,7 +151,7 @@ def _video(path: Path | None, clip: Clip) -> Generator[Overlay | None]:
         yield overlay
 
 
-def _shown(moments: Iterable[Moment], frames: int) -> AbstractContextManager[Iterable[Moment]]:
+def shown(moments: Iterable[Moment], frames: int) -> AbstractContextManager[Iterable[Moment]]:
     """Return the moments with a bar on the terminal; where stderr leads elsewhere, no bar."""
     return typer.progressbar(
         moments,

@@ -50,7 +50,7 @@ class Overlay:
     def draw(self, moment: Moment, station: StationFile) -> None:
         """Add one frame."""
         picture = cv2.cvtColor(moment.frame.image, cv2.COLOR_GRAY2BGR)
-        cv2.line(picture, _spot(station.gate.start_px), _spot(station.gate.end_px), GATE_BGR, 2)
+        cv2.line(picture, spot(station.gate.start_px), spot(station.gate.end_px), GATE_BGR, 2)
         for track in moment.tracks:
             _mark(picture, track, station.view)
         for crossing in moment.crossings:
@@ -61,12 +61,13 @@ class Overlay:
 
 
 def _mark(picture: cv2.typing.MatLike, track: Track, optics: Optics) -> None:
-    spot = _spot(optics.to_px(track.x_mm, track.y_mm))
-    radius = max(2, round(0.5 * track.length_mm / optics.mm_per_px(*spot)))
-    cv2.circle(picture, spot, radius, BODY_BGR, 2)
+    centre = spot(optics.to_px(track.x_mm, track.y_mm))
+    radius = max(2, round(0.5 * track.length_mm / optics.mm_per_px(*centre)))
+    cv2.circle(picture, centre, radius, BODY_BGR, 2)
     label = f"{track.number}: {track.length_mm:.0f} mm"
-    cv2.putText(picture, label, (spot[0] + radius, spot[1]), cv2.FONT_HERSHEY_SIMPLEX, 0.45, BODY_BGR, 1)
+    cv2.putText(picture, label, (centre[0] + radius, centre[1]), cv2.FONT_HERSHEY_SIMPLEX, 0.45, BODY_BGR, 1)
 
 
-def _spot(point: tuple[float, float]) -> tuple[int, int]:
+def spot(point: tuple[float, float]) -> tuple[int, int]:
+    """Return the pixel that an image point lies in."""
     return round(point[0]), round(point[1])
