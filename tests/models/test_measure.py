@@ -137,6 +137,11 @@ def test_any_syringe_is_read_by_what_it_holds_and_its_marks() -> None:
     assert found == Measure("5 mL syringe", 5000.0, 2000.0, 200.0, 100.0)
 
 
+def test_a_syringe_of_just_ten_marks_is_one() -> None:
+    found = measure("--measure", "1 mL by 0.1 mL")
+    assert found.least_ul == found.capacity_ul == 1000.0
+
+
 @pytest.mark.parametrize(
     ("text", "told"),
     [
