@@ -323,3 +323,15 @@ def test_toxic_bait_left_out_is_told_until_its_withdrawal_is_logged(host_toml: P
             Subject.STANDING, Standing, lambda standing: standing.phase is Phase.WITHDRAWN, within_s=30.0
         )
     assert [each["id"] for each in json.loads(ran(host_toml, "status", "--json").stdout)["ended"]] == [notice.id]
+
+
+def test_a_host_without_a_station_waits_for_the_first(host_toml: Path, broker: Broker) -> None:
+    host_toml.write_text(HOST_TOML.format(port=broker.port).partition("[[station]]")[0])
+    command = [SWAPBELL_HOST, "run", "--config", str(host_toml)]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as running:
+        assert running.stderr is not None
+        assert running.stderr.readline() == "no stations yet; add one with `swapbell-host station add`\n"
+        assert ran(host_toml, "site", "add", "orchard").returncode == 0
+        assert ran(host_toml, "station", "add", "orchard/north").returncode == 0
+        assert "listening" in running.stderr.readline()
+        running.terminate()
