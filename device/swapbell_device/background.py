@@ -32,8 +32,8 @@ CELL_HALVINGS = 4
 CELLS_MIN = 3
 # Our choice: dark pixels carry more offset than gain; this keeps their ratio calm [grey levels].
 LIGHT_OFFSET = np.float32(8.0)
-# Our choice: a smaller change of light is within the rounding.
-LIGHT_STEP = 0.01
+# Our choice: a smaller change of light is within the rounding, and one of fewer cells is a body's.
+LIGHT_STEP, CHANGED_SHARE = 0.01, 0.02
 _NEAR = np.ones((3, 3), np.uint8)
 
 
@@ -76,7 +76,7 @@ class Background:
         light = (_cells(work) + LIGHT_OFFSET) / self._cells
         if min(light.shape) >= CELLS_MIN:
             light = np.asarray(cv2.medianBlur(light, 5), np.float32)
-        changed = float(np.abs(light - self._light).max()) > LIGHT_STEP
+        changed = int(np.count_nonzero(np.abs(light - self._light) > LIGHT_STEP)) > CHANGED_SHARE * light.size
         if changed:
             self._light = light
             self._show()

@@ -1,6 +1,6 @@
 """The station's command line, and the way of a frame."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +11,9 @@ from swapbell_models import fault
 if TYPE_CHECKING:
     from swapbell_device.camera import Camera
     from swapbell_device.moment import Moment
+    from swapbell_device.segment import Segmenter
     from swapbell_device.stationfile import StationFile
+    from swapbell_device.track import Blob, Track
 
 app = typer.Typer(
     help="Watches the opening of a bait station and counts who goes in and out.\n\n"
@@ -28,8 +30,13 @@ def device() -> None:
     """Watch the opening of a bait station and count who goes in and out."""
 
 
-def watch(camera: "Camera", station: "StationFile") -> Iterator["Moment"]:
-    """Yield what every frame of a camera shows: blobs, tracks, crossings. This is the whole way of a frame."""
+def watch(
+    camera: "Camera", station: "StationFile", meet: "Callable[[Segmenter], object] | None" = None
+) -> Iterator["Moment"]:
+    """Yield what every frame of a camera shows: blobs, tracks, crossings. This is the whole way of a frame.
+
+    Whoever wants to see how blobs are found is made to `meet` the segmenter at first.
+    """
     from swapbell_device.gate import Gate
     from swapbell_device.moment import Moment, opened
     from swapbell_device.segment import Segmenter
@@ -44,11 +51,17 @@ def watch(camera: "Camera", station: "StationFile") -> Iterator["Moment"]:
     window = Window(station, camera.size)
     segmenter, lookout = Segmenter(window, opening), Lookout(window.view, window.mm_per_px / window.step)
     opening.clear()
+    if meet is not None:
+        meet(segmenter)
     tracker, gate = Tracker(), Gate(station)
+    blobs: list[Blob] = []
+    tracks: list[Track] = []
     for frame in frames:
-        blobs = segmenter.blobs(frame)
-        tracks = tracker.step(blobs, frame.at_s)
-        yield Moment(frame, blobs, tracks, gate.cross(tracks, frame.at_s), lookout.look(frame, tracks))
+        new = segmenter.blobs(frame)
+        if new is not None:
+            blobs, tracks = new, tracker.step(new, frame.at_s)
+        crossings = [] if new is None else gate.cross(tracks, frame.at_s)
+        yield Moment(frame, blobs, tracks, crossings, lookout.look(frame, tracks))
 
 
 @app.command("count")
@@ -74,6 +87,25 @@ def count_clip(
     from swapbell_device.count import Wish, count
 
     count(Wish(clip, station, events, times, video), watch)
+
+
+@app.command("explain")
+def explain_moment(
+    clip: Annotated[Path, typer.Argument(help="A video of the opening.")],
+    station: Annotated[Path, typer.Option("--station", help="The station file that it was counted with.")],
+    at: Annotated[float, typer.Option("--at", help="The moment, in seconds from the first frame.")],
+    times: Annotated[Path | None, typer.Option("--times", help="Capture time of each frame, as for count.")] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="The picture; beside you unless said.")] = None,
+) -> None:
+    """Draw what each stage saw around a moment: image, difference, mask, blobs, tracks and gate, frame by frame.
+
+    Add the picture to a report of a wrong or a missing crossing.
+
+    Example: swapbell-device explain evening.mp4 --station station.toml --at 12.3 --out missed.png
+    """
+    from swapbell_device.explain import Question, explain
+
+    typer.echo(explain(Question(clip, station, at, times, out), watch))
 
 
 @app.command("run")

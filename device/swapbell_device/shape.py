@@ -1,14 +1,16 @@
-"""The shape of outlines: the ellipse that has the same moments, and whether pieces are one body or several."""
+"""The shape of outlines: the ellipse that has the same moments, and which pieces are one body."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import cv2
+import msgspec
 import numpy as np
 
 from swapbell_device.camera import Luma
+from swapbell_models.optics import Point
 
 if TYPE_CHECKING:
     from cv2.typing import MatLike
@@ -17,24 +19,19 @@ Box = tuple[int, int, int, int]
 
 # A body is a dumbbell rather than an ellipse (4 sigma) or a rod (3.46): between the two, our choice.
 LENGTH_PER_SIGMA = 3.68
-# Our choice: a piece this small beside the largest is no part of the body, and this small is no body of its own.
-PIECE_SHARE, OWN_SHARE = 0.2, 0.35
+# Our choice: a piece this small beside the largest is no part of the body.
+PIECE_SHARE = 0.2
 # Our choice: pieces of one body lie in line, so together they are hardly wider than one, and no longer than a wasp.
 JOINED_MM, JOINED_WIDTH = 18.0, 1.25
-# Our choice: what is as stout or as long as no single body may be several; smaller is not looked at.
-STOUT_MM2, STOUT, LONG_MM = 40.0, 0.5, 20.0
-# Our choice: bodies that touch come apart at one of these shares of their peak.
-APART_SHARES = (0.35, 0.55)
-# Our choice: together they are at least this share of the whole; less is a moth's bright wing tips.
-COVER_SHARE = 0.3
+# Our choice: what is wider than this for its length is wider than a single body.
+STOUT = 0.5
 # An outline may leave another's by what opening and closing moved.
 SLACK_PX = 2.0
 _NEAR = np.ones((3, 3), np.uint8)
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """The ellipse with the same moments [px of the mask]: centre, length, width, direction [rad], and the area."""
+class Shape(msgspec.Struct, frozen=True):
+    """The ellipse with the same moments [px of the mask, or mm]: centre, length, width, direction [rad], the area."""
 
     x: float
     y: float
@@ -46,6 +43,18 @@ class Shape:
     def is_stout(self) -> bool:
         """Tell whether it is wider than a single body of its length."""
         return self.wide >= STOUT * self.long
+
+    def turned(self, centre: Point, ahead: Point, below: Point) -> "Shape":
+        """Return it in other coordinates, in which a step along x is `ahead` and one along y is `below`."""
+        c, s = math.cos(self.angle), math.sin(self.angle)
+        long = self.long * (c * ahead[0] + s * below[0]), self.long * (c * ahead[1] + s * below[1])
+        wide = self.wide * (c * below[0] - s * ahead[0]), self.wide * (c * below[1] - s * ahead[1])
+        xx, yy = long[0] ** 2 + wide[0] ** 2, long[1] ** 2 + wide[1] ** 2
+        xy = long[0] * long[1] + wide[0] * wide[1]
+        mean, root = 0.5 * (xx + yy), math.hypot(0.5 * (xx - yy), xy)
+        area = self.area * abs(ahead[0] * below[1] - ahead[1] * below[0])
+        sizes = math.sqrt(mean + root), math.sqrt(max(0.0, mean - root))
+        return Shape(*centre, *sizes, 0.5 * math.atan2(2.0 * xy, xx - yy), area)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,25 +124,6 @@ def cores(difference: Luma, least: float, least_px: float, mm_per_px: float, cor
     pieces = [Pieces([outline], shape) for outline, shape in shapes if shape and shape.area >= least_px]
     most = max((piece.shape.area for piece in pieces), default=0.0)
     return _joined([piece for piece in pieces if piece.shape.area >= PIECE_SHARE * most], mm_per_px)
-
-
-def apart(
-    pieces: Pieces, difference: Luma, peak: float, least_px: float, mm_per_px: float, corner: tuple[int, int]
-) -> Iterator[Pieces]:
-    """Yield the bodies in pieces that may be several which touch."""
-    shape = pieces.shape
-    stout = shape.area * mm_per_px**2 >= STOUT_MM2 and shape.is_stout()
-    if not stout and shape.long * mm_per_px < LONG_MM:
-        yield pieces
-        return
-    for share in APART_SHARES:
-        found = [one for one in cores(difference, share * peak, least_px, mm_per_px, corner) if pieces.holds(one)]
-        most = max((one.shape.area for one in found), default=0.0)
-        found = [one for one in found if one.shape.area > OWN_SHARE * most]
-        if len(found) > 1 and sum(one.shape.area for one in found) > COVER_SHARE * shape.area:
-            yield from (Pieces(one.outlines, one.shape, single=False) for one in found)
-            return
-    yield pieces
 
 
 def _joined(pieces: list[Pieces], mm_per_px: float) -> list[Pieces]:

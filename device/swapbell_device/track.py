@@ -3,12 +3,16 @@
 import math
 from dataclasses import dataclass, field
 
+import msgspec
+
 from swapbell_models.optics import Point
 
 # Our choice: how far a walking body may stray from a straight, even path in one frame, in body lengths.
 STRAY_LENGTHS = 0.6
 # Our choice: what a turn or a start adds to that [mm/s^2]; a leg's push moves a body its own length in 0.2 s.
 PUSH_MM_PER_S2 = 600.0
+# Our choice: it adds no more than this; what turns up further away is another body.
+PUSHED_LENGTHS = 1.0
 # Our choice: what an uneven pace adds, as a share of the way.
 PACE_SHARE = 0.3
 # Our choice: a body seen this often is a body, not a flash.
@@ -36,12 +40,13 @@ FLIGHT_MM_PER_S, SLENDER, ALONG = 300.0, 0.5, 0.8
 SURE = 0.4
 # Our choice: what is this thin for its length is a streak of rain or a blade of grass, not a body.
 THIN, THIN_MM = 0.15, 6.0
+# Our choice: what was only ever a part of something wider is believed after this time: two in step, not a blur.
+UNMEASURED_S = 0.5
 # Our choice: a body is seen in more of the frames since it was first seen; what flickers is rain.
 SEEN_SHARE = 0.6
 
 
-@dataclass(frozen=True, slots=True)
-class Blob:
+class Blob(msgspec.Struct, frozen=True):
     """What one frame shows of one body, or of several that touch.
 
     Attributes
@@ -62,6 +67,8 @@ class Blob:
         Whether `length_mm` is a body's length: it was looked at closely and stands alone.
     solid
         Share of it that differs by at least half its contrast: a shadow is evenly dark, a body seldom.
+    parts
+        What it would be if it is several bodies in step; none if it does not look so.
     """
 
     x_mm: float
@@ -74,6 +81,7 @@ class Blob:
     axis_rad: float = 0.0
     measured: bool = True
     solid: float = 0.0
+    parts: tuple["Blob", ...] = ()
 
     def gap_mm(self, x_mm: float, y_mm: float) -> float:
         """Return how far a point lies outside its ellipse [mm], 0 inside."""
@@ -110,6 +118,8 @@ class Track:
         Share that differs strongly, and how sure it is that this is only the shadow of another: 0 to 1.
     way_mm, swerve_mm
         How far it came lately, and by how much it missed where it should have been.
+    place
+        Which of the frame's blobs it was last.
     """
 
     number: int
@@ -138,6 +148,7 @@ class Track:
     cast: float = 0.0
     way_mm: float = 0.0
     swerve_mm: float = 0.0
+    place: int = 0
     lengths_mm: list[float] = field(default_factory=list[float])
 
     @classmethod
@@ -155,6 +166,11 @@ class Track:
         return math.dist(self.began_mm, (self.x_mm, self.y_mm))
 
     @property
+    def speed_mm_per_s(self) -> float:
+        """How fast it is [mm/s]."""
+        return math.hypot(self.vx_mm_per_s, self.vy_mm_per_s)
+
+    @property
     def patience_s(self) -> float:
         """How long it may stay unseen [s]."""
         if self.seen < SEEN_MIN:
@@ -165,6 +181,8 @@ class Track:
     def believable(self) -> bool:
         """Whether it is seen, moves and looks as a body does."""
         if self.seen < max(SEEN_MIN, SEEN_SHARE * (self.seen + self.missed)) or not self.inside:
+            return False
+        if not self.lengths_mm and self.seen_at_s - self.began_at_s < UNMEASURED_S:
             return False
         thin = self.length_mm > THIN_MM and self.width_mm < THIN * self.length_mm
         return not (thin or self.faint or self.cast >= SURE) and self._is_steady()
@@ -178,7 +196,8 @@ class Track:
         """Return how far from there it may be [mm]."""
         wait_s = at_s - self.seen_at_s
         way_mm = math.hypot(self.vx_mm_per_s, self.vy_mm_per_s) * wait_s
-        return STRAY_LENGTHS * self.length_mm + 0.5 * PUSH_MM_PER_S2 * wait_s**2 + PACE_SHARE * way_mm
+        pushed_mm = min(0.5 * PUSH_MM_PER_S2 * wait_s**2, PUSHED_LENGTHS * self.length_mm)
+        return STRAY_LENGTHS * self.length_mm + pushed_mm + PACE_SHARE * way_mm
 
     def go_on(self, x_mm: float, y_mm: float, at_s: float) -> None:
         """Move there."""
@@ -228,7 +247,6 @@ class Track:
         return self.swerve_mm < EARLY_SHARE * self.way_mm + SWERVE_MM and self._heads_on()
 
     def _heads_on(self) -> bool:
-        speed_mm_per_s = math.hypot(self.vx_mm_per_s, self.vy_mm_per_s)
-        if speed_mm_per_s < FLIGHT_MM_PER_S or self.blob.width_mm > SLENDER * self.blob.length_mm:
+        if self.speed_mm_per_s < FLIGHT_MM_PER_S or self.blob.width_mm > SLENDER * self.blob.length_mm:
             return True
         return abs(math.cos(self.blob.axis_rad - math.atan2(self.vy_mm_per_s, self.vx_mm_per_s))) > ALONG

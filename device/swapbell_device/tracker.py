@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import count
 from statistics import median
 
+from swapbell_device import cast
+from swapbell_device.clutter import Clutter
 from swapbell_device.track import SEEN_MIN, Blob, Track
 from swapbell_models.optics import Point
 
@@ -31,14 +33,8 @@ PLAIN_LENGTHS, PLAIN_AREA = 0.25, 1.5
 PART_AREA, PART_CONTRAST, PART_LENGTHS, PART_GAP_MM = 0.4, 0.5, 0.75, 1.5
 # Our choice: a new blob this near to one that the image's edge cuts is another shred of the same body.
 SHRED_MM = 3.0
-# Our choice: this many proven bodies tell the usual area, and these sightings the usual contrast.
-USUAL_BODIES, USUAL_SIGHTINGS, TELL_S, TELL_SEEN = 25, 300, 0.1, 8
-# Our choice: a body far weaker than three quarters of the bodies so far is a streak, a shadow, a reflection.
-FAINT_SHARE = 0.4
-# Our choice: a shadow is this much more evenly dark than its body, hardly darker, of a like area, this near, and
-# keeps pace with it; it is taken for one after four such sightings.
-CAST_SOLID, CAST_DARK, CAST_LEAST, CAST_AREA, CAST_LENGTHS = 1.2, 1.05, 0.4, 2.5, 1.4
-CAST_DRIFT_MM_PER_S, CAST_DRIFT, CAST_SHARE = 20.0, 0.3, 0.15
+# Our choice: this many proven bodies tell the usual area.
+USUAL_BODIES = 25
 # Our choice: in a shared blob bodies go on as before, and together heed where it is by this much a frame.
 HEED_SHARE = 0.3
 
@@ -52,15 +48,18 @@ class Tracker:
         self._tracks: list[Track] = []
         self._numbers = count(1)
         self._usual_mm2: deque[float] = deque(maxlen=USUAL_BODIES)
-        self._usual_contrast: deque[float] = deque(maxlen=USUAL_SIGHTINGS)
-        self._faint_contrast = 0.0
-        self._told_at_s = -math.inf
+        self._clutter = Clutter()
 
     def step(self, blobs: Sequence[Blob], at_s: float) -> list[Track]:
         """Return the tracks that this frame shows; `at_s` must go forward."""
-        self._tracks = [track for track in self._tracks if at_s - track.seen_at_s <= track.patience_s]
+        kept = [track for track in self._tracks if at_s - track.seen_at_s <= track.patience_s]
+        if len(kept) < len(self._tracks):
+            self._clutter.lose([track for track in self._tracks if track not in kept], at_s)
+            self._tracks = kept
         if not self._tracks and not blobs:
             return []
+        if any(blob.parts for blob in blobs):
+            blobs = [one for blob in blobs for one in (blob.parts if self._come_apart(blob, at_s) else (blob,))]
         unproven = [track for track in self._tracks if not track.proven]
         free = self._go_on(blobs, at_s)
         if free is None:
@@ -77,6 +76,17 @@ class Tracker:
         self._tracks.extend(begun)
         return shown + begun
 
+    def _come_apart(self, blob: Blob, at_s: float) -> bool:
+        """Tell whether a blob is its parts: the bodies that should be in it are too few, or just there."""
+        if not blob.parts:
+            return False
+        spots = [track.ahead(at_s) for track in self._tracks if track.seen >= SEEN_MIN]
+        near = [(x, y) for x, y in spots if blob.gap_mm(x, y) <= CLAIM_LENGTHS * blob.length_mm]
+        return len(near) < len(blob.parts) or all(
+            any(math.hypot(x - part.x_mm, y - part.y_mm) < PLAIN_LENGTHS * part.length_mm for x, y in near)
+            for part in blob.parts
+        )
+
     def _go_on(self, blobs: Sequence[Blob], at_s: float) -> list[Blob] | None:
         """Let tracks meet their blobs if all is plain: each finds one of its own size where it should be.
 
@@ -91,20 +101,15 @@ class Tracker:
         for i, track in taken.items():
             track.alone, track.hidden = True, False
             track.meet(blobs[i], at_s)
+        self._drop_parts([track for track in taken.values() if not track.proven])
         return [blob for i, blob in enumerate(blobs) if i not in taken]
 
     def _tell(self, shown: Sequence[Track], at_s: float) -> None:
-        if at_s - self._told_at_s >= TELL_S:
-            self._told_at_s = at_s
-            believed = (t for t in shown if t.proven and t.seen >= TELL_SEEN and t.believable)
-            self._usual_contrast.extend(track.contrast for track in believed)
-            ranked = sorted(self._usual_contrast)
-            self._faint_contrast = FAINT_SHARE * ranked[len(ranked) * 3 // 4] if ranked else 0.0
-            for track in shown:
-                lit = any(_is_cast(track, other) for other in shown if other is not track)
-                track.cast += CAST_SHARE * (lit - track.cast)
+        if self._clutter.tell(shown, at_s):
+            cast.tell(shown)
+        cast.tell_flying(shown)
         for track in shown:
-            track.faint = track.contrast < self._faint_contrast
+            track.faint = track.contrast < self._clutter.faint
 
     def _drop_parts(self, unproven: Sequence[Track]) -> None:
         for track in unproven:
@@ -158,14 +163,16 @@ class Tracker:
 
 
 def _plainly(track: Track, blobs: Sequence[Blob], at_s: float) -> int:
-    """Return which blob is plainly a track's, -1 if none is."""
-    if not track.proven:
+    """Return which blob is plainly a track's, -1 if none is; it is most often the one that was it before."""
+    if track.seen < SEEN_MIN:
         return -1
     x, y = track.ahead(at_s)
     reach = PLAIN_LENGTHS * track.length_mm
     least, most = track.area_mm2 / PLAIN_AREA, track.area_mm2 * PLAIN_AREA
-    for i, blob in enumerate(blobs):
+    for i in (track.place, *range(len(blobs))) if track.place < len(blobs) else range(len(blobs)):
+        blob = blobs[i]
         if abs(blob.x_mm - x) < reach and abs(blob.y_mm - y) < reach and least < blob.area_mm2 < most:
+            track.place = i
             return i
     return -1
 
@@ -227,17 +234,6 @@ def _is_part(blob: Blob, track: Track) -> bool:
         return True
     gap_mm = track.blob.gap_mm(blob.x_mm, blob.y_mm)
     return blob.area_mm2 < PART_AREA * track.area_mm2 and gap_mm < 0.5 * blob.length_mm + PART_GAP_MM
-
-
-def _is_cast(track: Track, other: Track) -> bool:
-    """Tell whether a track is as a shadow is: it goes along beside a body, and is evenly dark but no darker."""
-    if track.solid < CAST_SOLID * other.solid or track.contrast > CAST_DARK * other.contrast or not other.solid:
-        return False
-    off_mm = math.hypot(track.x_mm - other.x_mm, track.y_mm - other.y_mm)
-    drift = math.hypot(track.vx_mm_per_s - other.vx_mm_per_s, track.vy_mm_per_s - other.vy_mm_per_s)
-    speed = math.hypot(other.vx_mm_per_s, other.vy_mm_per_s)
-    alike = CAST_LEAST * other.area_mm2 < track.area_mm2 < CAST_AREA * other.area_mm2
-    return alike and off_mm < CAST_LENGTHS * other.length_mm and drift < CAST_DRIFT_MM_PER_S + CAST_DRIFT * speed
 
 
 def _is_shred(blob: Blob, other: Blob) -> bool:

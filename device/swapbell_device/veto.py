@@ -10,6 +10,8 @@ from swapbell_device.camera import Luma
 from swapbell_device.window import Window
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from cv2.typing import MatLike
 
 # Our choice: 40 mm by 40 mm is larger than any insect, and so is a finger or a stalk of 55 mm.
@@ -32,17 +34,19 @@ class Veto:
         self._until_s = -FREE_S
         self._works: deque[Luma] = deque(maxlen=STILL_FRAMES)
         self._kept_at_s = 0.0
+        self.acts = False
 
-    def holds(self, mask: Luma, work: Luma, at_s: float) -> bool:
+    def holds(self, mask: Luma, outlines: "Sequence[MatLike]", work: Luma, at_s: float) -> bool:
         """Tell whether nothing may be counted in this frame."""
-        if self._is_large(mask):
+        if self._is_large(mask, outlines):
             self._until_s = at_s + FREE_S
-        elif at_s >= self._until_s:
+        self.acts = at_s < self._until_s
+        if not self.acts:
             self._works.clear()
             return False
         if not self._works or at_s - self._kept_at_s >= STILL_STEP_S:
             self._kept_at_s = at_s
-            self._works.append(work)
+            self._works.append(work.copy())
             self._relearn(at_s)
         return True
 
@@ -52,11 +56,10 @@ class Veto:
             self._works.clear()
             self._until_s = at_s
 
-    def _is_large(self, mask: Luma) -> bool:
+    def _is_large(self, mask: Luma, outlines: "Sequence[MatLike]") -> bool:
         covered = cv2.countNonZero(mask)
         if covered * self._window.mm_per_px**2 < REACHING_MM2:
             return False
-        outlines = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
         return covered > COVERED_SHARE * mask.size or any(map(self._is_no_insect, outlines))
 
     def _is_no_insect(self, outline: "MatLike") -> bool:

@@ -1,10 +1,14 @@
 """The part of the view that is worked on: around the gate, and no finer than a body needs."""
 
+from collections import deque
+
 import cv2
 import numpy as np
 
 from swapbell_device.camera import Luma
+from swapbell_device.shape import Box, Shape
 from swapbell_device.stationfile import StationFile
+from swapbell_models.optics import Square
 
 # Our choice: frames are compared at a scale at which an insect's bands (0.7 mm) are still a pixel or two.
 WORKING_MM_PER_PX = 0.45
@@ -17,6 +21,8 @@ REACH_MM = 60.0
 LEAST_PX = 16
 # Our choice: the least blur there is; a body's bands melt, and so does what noise is left.
 BLUR_PX = (3, 3)
+# A frame, the two before it, and one to write into: fresh memory costs more than what is done in it.
+PLACES = 4
 
 
 class Window:
@@ -48,6 +54,10 @@ class Window:
         reach_px = REACH_MM / scale
         self._columns = _span(min(x1, x2) - reach_px, max(x1, x2) + reach_px, size[0], self.step)
         self._rows = _span(min(y1, y2) - reach_px, max(y1, y2) + reach_px, size[1], self.step)
+        half = 0.5 * (self.step - 1)
+        self._corner_px = self._columns[0] + half, self._rows[0] + half
+        shape = tuple(len(range(*span)) >> self._halvings for span in (self._rows, self._columns))
+        self._places = deque(np.empty(shape, np.uint8) for _ in range(PLACES))
         self.size = len(range(*self._columns)) // self.step, len(range(*self._rows)) // self.step
 
     def view(self, image: Luma) -> Luma:
@@ -61,17 +71,39 @@ class Window:
             part = _half(part)
         return part
 
+    def cut_for_now(self, image: Luma) -> Luma:
+        """Return the same in one of a few places that are used in turn: it holds for two more frames."""
+        part = self.view(image)
+        if not self._halvings:
+            return part.copy()
+        for _ in range(self._halvings - 1):
+            part = _half(part)
+        height, width = part.shape
+        self._places.rotate()
+        work = self._places[0]
+        cv2.resize(part, (width // 2, height // 2), work, interpolation=cv2.INTER_AREA)
+        return work
+
     def thin(self, difference: Luma) -> Luma:
         """Return a difference at the mask's scale: averaged after the sign is gone, so that bands do not cancel."""
         thin = _half(difference) if self.coarse else difference
         return np.asarray(cv2.GaussianBlur(thin, BLUR_PX, 0), np.uint8)
 
-    def place(self, x: float, y: float) -> tuple[float, float, float]:
-        """Return a point of the mask on the board [mm], and the scale there [mm per pixel of the mask]."""
-        half = 0.5 * (self.step - 1)
-        x_px, y_px = x * self.step + half + self._columns[0], y * self.step + half + self._rows[0]
+    def cuts(self, box: Box) -> bool:
+        """Tell whether the mask's edge may cut what a box holds [px of the mask]."""
+        left, top, width, height = box
+        right, bottom = self.size
+        return left <= 1 or top <= 1 or left + width >= right - 1 or top + height >= bottom - 1
+
+    def lay(self, shape: Shape) -> Shape:
+        """Return where a shape of the mask lies on the board, and how long and wide it is there [mm, mm^2]."""
+        x_px, y_px = shape.x * self.step + self._corner_px[0], shape.y * self.step + self._corner_px[1]
         x_mm, y_mm = self._optics.to_mm(x_px, y_px)
-        return x_mm, y_mm, self.step * self._optics.mm_per_px(x_px, y_px)
+        if isinstance(self._optics, Square):
+            scale = self.mm_per_px
+            return Shape(x_mm, y_mm, shape.long * scale, shape.wide * scale, shape.angle, shape.area * scale * scale)
+        ahead, below = self._optics.to_mm(x_px + self.step, y_px), self._optics.to_mm(x_px, y_px + self.step)
+        return shape.turned((x_mm, y_mm), (ahead[0] - x_mm, ahead[1] - y_mm), (below[0] - x_mm, below[1] - y_mm))
 
 
 def _half(image: Luma) -> Luma:

@@ -1,6 +1,5 @@
 """Whatever a camera may show, the way of a frame neither breaks nor says anything that is no number."""
 
-import dataclasses
 import math
 import tempfile
 from collections.abc import Callable, Iterator
@@ -140,7 +139,7 @@ def numbers(moment: Moment) -> Iterator[float]:
     for thing in (*moment.blobs, *moment.tracks):
         assert math.isfinite(thing.x_mm + thing.y_mm)
         assert 0.0 < thing.length_mm < math.inf
-        values = (getattr(thing, field.name) for field in dataclasses.fields(thing))
+        values = (getattr(thing, name) for name in type(thing).__match_args__)
         yield from (value for value in values if isinstance(value, float))
     for crossing in moment.crossings:
         assert crossing.length_mm > 0.0

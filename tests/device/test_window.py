@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from swapbell_device.shape import Shape
 from swapbell_device.stationfile import parse_station
 from swapbell_device.window import MASK_MM_PER_PX, Window
 
@@ -26,8 +27,9 @@ def test_a_spot_in_the_mask_lies_where_it_lies_in_the_frame(mm_per_px: float) ->
     frame[240 - 8 : 240 + 8, 320 - 8 : 320 + 8] = 255
     thin = view.thin(view.cut(frame)).astype(float)
     rows, columns = np.indices(thin.shape)
-    x_mm, y_mm, _ = view.place(float((columns * thin).sum() / thin.sum()), float((rows * thin).sum() / thin.sum()))
-    assert (x_mm, y_mm) == pytest.approx((319.5 * mm_per_px, 239.5 * mm_per_px), abs=0.05 * view.step * mm_per_px)
+    x, y = float((columns * thin).sum() / thin.sum()), float((rows * thin).sum() / thin.sum())
+    laid = view.lay(Shape(x, y, 4.0, 2.0, 0.0, 6.0))
+    assert (laid.x, laid.y) == pytest.approx((319.5 * mm_per_px, 239.5 * mm_per_px), abs=0.05 * view.step * mm_per_px)
 
 
 def test_far_from_the_gate_nothing_is_worked_on() -> None:
