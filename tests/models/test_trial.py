@@ -143,6 +143,20 @@ def test_bouts_widen_the_limits() -> None:
     assert math.log(wide.high / wide.low) > 2 * math.log(narrow.high / narrow.low)
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "differs"), [(1.0, 1.5, False), (0.5, 1.0, False), (1.1, 1.5, True), (0.5, 0.9, True)]
+)
+def test_limits_that_touch_one_do_not_tell_two_groups_apart(low: float, high: float, differs: bool) -> None:
+    assert Pair("A", "B", 1.2, low, high, 0.05).differs is differs
+
+
+def test_rates_that_no_count_tells_apart_stand_in_the_order_of_their_names() -> None:
+    # A third of a millionth of a visit per hour apart.
+    found = compare([Sample("A", count, HOUR + 0.0001) for count in (9, 10, 11)] + samples({"B": (9, 10, 11)}))
+    assert 1e-7 < found.groups[1].per_h - found.groups[0].per_h < 1e-6
+    assert [group.name for group in found.groups] == ["A", "B"]
+
+
 def test_rates_fall_in_order(trial: Trial) -> None:
     assert all(a.per_h >= b.per_h for a, b in pairwise(trial.groups))
 

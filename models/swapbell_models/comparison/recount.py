@@ -93,7 +93,7 @@ def recount(machine: Sequence[Window], person: Sequence[int | None]) -> Recount:
     """
     if len(machine) != len(person):
         raise ValueError(f"person must have as many windows as machine, {len(machine)}, not {len(person)}")
-    if wrong := next((count for count in person if count is not None and count < 0), None):
+    if (wrong := next((count for count in person if count is not None and count < 0), None)) is not None:
         raise ValueError(f"person must hold counts from 0 up or nothing, not {wrong}")
     watched = (window.watched_s >= WATCHED_MIN * window.seconds for window in machine)
     both = [
