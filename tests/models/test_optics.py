@@ -1,5 +1,5 @@
 import math
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 
 import pytest
 from hypothesis import assume, given
@@ -76,6 +76,21 @@ def test_unequal_lists_are_refused() -> None:
 def test_a_point_that_is_no_number_is_refused() -> None:
     with pytest.raises(ValueError, match="finite"):
         angled([(math.nan, 0.0), *CORNERS_PX[1:]], CORNERS_MM)
+
+
+@pytest.mark.parametrize(
+    ("scale", "is_one"), [(0.00099, False), (0.001, True), (0.00105, True), (100.0, True), (100.1, False)]
+)
+def test_the_bounds_of_a_scale_belong_to_it(scale: float, is_one: bool) -> None:
+    with nullcontext() if is_one else pytest.raises(ValueError, match="positive number of millimetres per pixel"):
+        Square(scale)
+
+
+def test_a_coordinate_may_be_a_million_and_no_more() -> None:
+    far = [(1e4 * x, 1e4 * y) for x, y in [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]]
+    assert angled(far, far).mm_per_px(0.0, 0.0) == pytest.approx(1.0)
+    with pytest.raises(ValueError, match=r"^board_mm must be points of two finite numbers, none beyond 1e\+06"):
+        angled(far, [*far[:3], (0.0, 1.05e6)])
 
 
 @pytest.mark.parametrize("factor", [1e-5, 1e4])
