@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -74,6 +75,10 @@ PARTS = {
     ),
     "debian-packages": Part(
         lambda: _succeeds("apt-get", "download", "hostname"), "on Debian, run apt-get update with the network up"
+    ),
+    "build123d": Part(
+        lambda: all(find_spec(each) is not None for each in ("build123d", "trimesh")),
+        "pip install -e '.[enclosure]' in .venv",
     ),
     "tmpfs": Part(_can_mount, "run as root with leave to mount"),
     "openssl": Part(lambda: shutil.which("openssl") is not None, "apt-get install openssl"),

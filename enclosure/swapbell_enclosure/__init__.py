@@ -1,1 +1,1 @@
-"""The printable housing, lane and calibration card: an empty room so far."""
+"""The printable lane and housing: from one parameter file to solids, drawings and the station file to expect."""

@@ -24,6 +24,8 @@ PRIVATE = re.compile(
 )
 # Which modules may import which library of the outside world, wherever in the module the import stands.
 DOORS = {
+    "build123d": ("swapbell_enclosure",),
+    "trimesh": ("swapbell_enclosure",),
     "cv2": ("swapbell_device",),
     "picamera2": ("swapbell_device.camera",),
     "sqlite3": ("swapbell_device.spooling.spool",),
@@ -36,7 +38,12 @@ DOORS = {
     "sqlalchemy": ("swapbell_host",),
     "alembic": ("swapbell_host.books.store", "swapbell_host.books.migrations"),
     "apprise": ("swapbell_host.alerting.channel",),
-    "matplotlib": ("swapbell_host.forecasting.picture", "swapbell_host.rehearsal.picture"),
+    "matplotlib": (
+        "swapbell_host.forecasting.picture",
+        "swapbell_host.rehearsal.picture",
+        "swapbell_enclosure.gallery",
+        "swapbell_enclosure.paper",
+    ),
 }
 
 

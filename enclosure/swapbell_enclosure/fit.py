@@ -1,0 +1,82 @@
+"""Whether the parts go together, asked of the CAD kernel: no two in one place, screws that reach, a free view."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+from build123d import Edge
+
+from swapbell_enclosure.assembly import Assembly
+from swapbell_enclosure.part import Part
+from swapbell_enclosure.screws import Name, Screw, screws
+from swapbell_enclosure.solid import Point3, Solid, rod
+
+# Our choice: what two faces that touch may seem to share, from rounding alone.
+TOUCH_MM3 = 0.01
+# Our choice: the zone's corners lie on the lane's wall; a ray from there would only touch it.
+INSET_MM = 0.05
+# Our choice: nearer than this a ray is blocked.
+CLEAR_MM = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Two parts in one place, and how much of it they share [mm3]."""
+
+    first: Name
+    second: Name
+    volume_mm3: float
+
+
+def shared_mm3(first: Solid, second: Solid) -> float:
+    """Return the volume that two solids share [mm3]."""
+    if not _boxes_meet(first, second):
+        return 0.0
+    common = first & second
+    return sum(each.volume for each in common.solids()) if common is not None else 0.0
+
+
+def _boxes_meet(first: Solid, second: Solid) -> bool:
+    a, b = first.bounding_box(), second.bounding_box()
+    return all(low < high for low, high in zip((*a.min, *b.min), (*b.max, *a.max), strict=True))
+
+
+def clashes(assembly: Assembly) -> list[Clash]:
+    """Return every pair of parts that share room; two places of one part count as a pair."""
+    bodies = [(part.name, body) for part in assembly.in_place for body in part.bodies]
+    found = [Clash(a, b, shared_mm3(first, second)) for (a, first), (b, second) in combinations(bodies, 2)]
+    return [each for each in found if each.volume_mm3 > TOUCH_MM3]
+
+
+def misfits(assembly: Assembly) -> Iterator[tuple[Screw, Name, str]]:
+    """Yield each screw that does not go through a part that it holds, or finds nothing there to hold."""
+    standing = {part.name for part in assembly.in_place}
+    for screw in screws(assembly.layout):
+        for name in (*screw.slips, *((screw.bites,) if screw.bites else ())):
+            if name in standing and (why := _misfit(screw, assembly.part(name))):
+                yield screw, name, why
+
+
+def _misfit(screw: Screw, part: Part) -> str | None:
+    diameter = screw.thread.core_mm if part.name is screw.bites else screw.thread.nominal_mm
+    shank = rod(screw.head, screw.direction, screw.length_mm, diameter - 0.1)
+    if any(shared_mm3(shank, body) > TOUCH_MM3 for body in part.bodies):
+        return "has no hole for it"
+    around = rod(screw.head, screw.direction, screw.length_mm, diameter + 2.0)
+    held = max(shared_mm3(around, body) for body in part.bodies)
+    return None if held > 1.0 else "does not hold it"
+
+
+def blocked(assembly: Assembly) -> list[tuple[Point3, Name]]:
+    """Return each corner of the gate's zone that does not see the lens, and what stands in between."""
+    layout = assembly.layout
+    along, across = layout.parameters.lane.zone_mm / 2, layout.half_lane
+    corners = [(sx * along, sy * (across - INSET_MM), INSET_MM) for sx in (-1, 1) for sy in (-1, 1)]
+    opaque = [part for part in assembly.in_place if part.name is not Name.WINDOW]
+    return [
+        (corner, part.name)
+        for corner in corners
+        for part in opaque
+        for body in part.bodies
+        if body.distance_to(Edge.make_line(corner, layout.pupil)) < CLEAR_MM
+    ]

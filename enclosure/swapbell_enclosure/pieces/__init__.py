@@ -1,0 +1,1 @@
+"""The parts, each made from the layout."""

@@ -1,0 +1,192 @@
+"""Sheets at 1:1 to print on paper: the cut-outs for the three stations, and the lane for those without a printer."""
+
+import math
+from pathlib import Path
+
+from swapbell_enclosure.layout import Layout
+from swapbell_enclosure.marks import marks
+from swapbell_enclosure.paper import FOLD, SHEET_MM, Paper, Place
+
+BLADES = "Blades: cut on a board, away from your hand; smooth every edge that an insect walks over."
+POISON = "Once toxic bait has been in it: label it POISON, and never use it, or the tools, for food again."
+# Our choice: tabs wide enough for a row of screws or a strip of tape.
+TAB_MM = 12.0
+SCREW_MM = 3.4
+# Our choice: the camera's board stands on washers or nuts so high.
+SPACER_MM = 2.0
+
+
+def write(layout: Layout, folder: Path) -> None:
+    """Write all sheets as SVG and PDF."""
+    station = layout.parameters.station
+    sheets = {
+        "drawings/station-pot": _wall_cut_out(layout, "A lidded pot", station.pot_mm, POT_NOTES),
+        "drawings/station-tub": _wall_cut_out(layout, "A food tub, under the lid's lip", station.tub_mm, TUB_NOTES),
+        "drawings/station-tins": _tins(layout),
+        "without-a-printer/lane": _folded_lane(layout),
+        "without-a-printer/hood": _tin_hood(layout),
+    }
+    for name, sheet in sheets.items():
+        sheet.ruler()
+        for kind in ("svg", "pdf"):
+            sheet.save(folder / f"{name}.{kind}")
+
+
+POT_NOTES = (
+    "Wrap it round the outside, its foot level with the pot's. Cut out the way in, drill the four holes.",
+    "The bait stays below the way in. The lid keeps rain out: punch no hole into it.",
+)
+TUB_NOTES = (
+    "Put its upper edge right under the lid's lip. Cut out the way in, drill the four holes.",
+    "Hanger: two notches in the rim, opposite each other, 5 mm wide and 5 mm deep, for a wire under the lid.",
+)
+
+
+def _wall_cut_out(layout: Layout, title: str, diameter: float | None, notes: tuple[str, ...]) -> Paper:
+    wall = "flat" if diameter is None else f"{diameter:g} mm across"
+    sheet = Paper(f"{title} ({wall}), 1:1", [*notes, BLADES, POISON])
+    middle, floor = SHEET_MM[0] / 2, 120.0
+    half = _around(layout.half_lane, diameter)
+    low, high = (middle - half, floor), (middle + half, floor + layout.lane_height)
+    sheet.box(low, high)
+    edge = _around(layout.ear_y, diameter)
+    sheet.outline(
+        [
+            (middle + sx * edge, floor + z)
+            for sx, z in ((-1, layout.bottom), (1, layout.bottom), (1, layout.ear_top), (-1, layout.ear_top))
+        ],
+        FOLD,
+    )
+    sheet.write((middle - edge, floor + layout.ear_top + 1.5), "the adapter covers this")
+    for y, z in layout.ear_holes:
+        sheet.circle((middle + math.copysign(_around(abs(y), diameter), y), floor + z), SCREW_MM)
+    sheet.measure(low, (high[0], low[1]), -14.0)
+    sheet.measure((high[0], low[1]), high, -edge)
+    left, right = (_hole(layout, middle, floor, each, diameter) for each in (0, 2))
+    sheet.measure(left, right, -22.0)
+    below, above = (_hole(layout, middle, floor, each, diameter) for each in (2, 3))
+    sheet.measure(below, above, -edge)
+    sheet.write((middle, floor + layout.lane_height / 2), "cut out", middle=True)
+    return sheet
+
+
+def _hole(layout: Layout, middle: float, floor: float, number: int, diameter: float | None) -> Place:
+    y, z = layout.ear_holes[number]
+    return middle + math.copysign(_around(abs(y), diameter), y), floor + z
+
+
+def _around(across: float, diameter: float | None) -> float:
+    """Return how far along a round wall lies what is so far across [mm]."""
+    return across if diameter is None else diameter / 2 * math.asin(2 * across / diameter)
+
+
+def _tins(layout: Layout) -> Paper:
+    tins = layout.parameters.station.tins_mm
+    notes = (
+        "The lower tin is open and holds the bait; the upper one is the roof, its base up. The collar joins them;",
+        "the lane is the only way in. Two wires run from the collar's lugs to a hook; the bait tin leaves downwards.",
+        BLADES,
+        POISON,
+    )
+    sheet = Paper(f"A pair of tins, {tins:g} mm across, 1:1", notes)
+    left, foot, tall = 55.0, 40.0, 55.0
+    gap = layout.ear_top - layout.bottom
+    sheet.box((left, foot), (left + tins, foot + tall))
+    sheet.box((left, foot + tall + gap), (left + tins, foot + 2 * tall + gap))
+    sheet.outline(
+        [
+            (left - 3, foot + tall - 10),
+            (left + tins + 3, foot + tall - 10),
+            (left + tins + 3, foot + tall + gap + 10),
+            (left - 3, foot + tall + gap + 10),
+        ],
+        FOLD,
+    )
+    way = foot + tall - layout.bottom
+    sheet.box(
+        (left + tins / 2 - layout.half_lane, way), (left + tins / 2 + layout.half_lane, way + layout.lane_height)
+    )
+    sheet.measure((left, foot + tall), (left, foot + tall + gap), 12.0)
+    sheet.measure((left, foot), (left + tins, foot), -10.0)
+    for text, height in (
+        ("bait tin (its height as you have it)", tall / 2),
+        ("collar", tall + gap - 6),
+        ("roof tin", tall * 1.5 + gap),
+    ):
+        sheet.write((left + 4.0, foot + height), text)
+    for side in (left - 6.0, left + tins + 6.0):
+        sheet.line([(side, foot + tall - 10.0), (side, foot + 2 * tall + gap + 12.0)], dashed=True)
+    return sheet
+
+
+def _folded_lane(layout: Layout) -> Paper:
+    """Return the lane as one folded piece: floor, walls, tabs, and its window beside it."""
+    notes = (
+        "Cut from the wall of a tub, matte side in; score and fold the dashed lines: walls up, tabs outwards.",
+        "Paint the floor matte and light, the six dots black. Bolt the end tabs to the station around its hole.",
+        "The window is clear plastic from a lid, held by the side tabs with two clips.",
+        BLADES,
+        POISON,
+    )
+    sheet = Paper("Lane without a printer, 1:1", notes)
+    length, high, half = 2 * layout.half_length, layout.lane_height, layout.half_lane
+    left, middle = 20.0, 150.0
+    right = left + length
+    rows = [-half - high - TAB_MM, -half - high, -half, half, half + high, half + high + TAB_MM]
+    sheet.box((left, middle + rows[0]), (right, middle + rows[-1]))
+    for row in rows[1:-1]:
+        sheet.line([(left, middle + row), (right, middle + row)], FOLD, dashed=True)
+    for low, up in ((rows[1], rows[2]), (rows[3], rows[4])):
+        sheet.outline(
+            [
+                (right, middle + low),
+                (right + TAB_MM, middle + low + 1),
+                (right + TAB_MM, middle + up - 1),
+                (right, middle + up),
+            ]
+        )
+        sheet.line([(right, middle + low), (right, middle + up)], FOLD, dashed=True)
+        sheet.circle((right + TAB_MM / 2, middle + (low + up) / 2), SCREW_MM)
+    for x, y, diameter in marks(layout):
+        sheet.circle((left + layout.half_length + x, middle + y), diameter, filled=True)
+    sheet.write((left + 2, middle - 1), "mouth")
+    sheet.measure((left, middle + rows[0]), (right, middle + rows[0]), -6.0)
+    sheet.measure((left, middle - half), (left, middle + half), 6.0)
+    foot = 40.0
+    sheet.box((left, foot), (right, foot + 2 * (half + TAB_MM / 2)))
+    sheet.write((left + 4, foot + half), "window, clear")
+    return sheet
+
+
+def _tin_hood(layout: Layout) -> Paper:
+    """Return the base of a tin that stands upside down over the lane and carries the camera."""
+    base = layout.pupil[2] + layout.module.pupil_mm - SPACER_MM
+    notes = (
+        f"A tin {base - layout.lane_height:.0f} mm high (cut it down), at least {_tin_mm(layout):.0f} mm across,",
+        "stood upside down on the lane's tabs.",
+        "Cut away its rim over the lane at both ends, as high as the window. Paint the inside matte black.",
+        "Cut a window on each side, half its height, and cover it with baking paper inside. Tape edges: they cut.",
+        BLADES,
+        POISON,
+    )
+    sheet = Paper("Hood from a tin: its base seen from outside, 1:1", notes)
+    middle, up = SHEET_MM[0] / 2, 120.0
+    module = layout.module
+    sheet.circle((middle, up), _tin_mm(layout))
+    sheet.circle((middle, up), module.barrel_mm * 2**0.5 + 1.0)
+    width, height = module.holes_mm
+    rows = (-module.lens_above_row_mm, height - module.lens_above_row_mm)
+    holes = [(middle + side * width / 2, up + row) for row in rows for side in (-1, 1)]
+    for hole in holes:
+        sheet.circle(hole, 2.4)
+    sheet.measure(holes[0], holes[1], -8.0)
+    sheet.measure(holes[1], holes[3], -8.0)
+    half_x = _tin_mm(layout) / 2 + 6.0
+    sheet.line([(middle - half_x, up), (middle + half_x, up)], FOLD, dashed=True)
+    sheet.write((middle + half_x - 14.0, up + 2.0), "along the lane")
+    return sheet
+
+
+def _tin_mm(layout: Layout) -> float:
+    """Return the smallest tin that stands over the zone [mm]."""
+    return math.ceil(math.hypot(layout.parameters.lane.zone_mm, 2 * layout.channel) + 4.0)
