@@ -1,7 +1,6 @@
 """A close look at one outline: its bodies without legs, wings and shadow, how strongly and sharply they differ."""
 
 from collections import deque
-from statistics import median
 
 import cv2
 import msgspec
@@ -12,7 +11,7 @@ from msgspec.structs import replace
 from swapbell_device.background import Plane
 from swapbell_device.camera import Luma
 from swapbell_device.shape import Box, Pieces, Shape, cores
-from swapbell_device.touching import LONG_MM, SOLID_SHARE, Patch, Usual, apart, in_step
+from swapbell_device.touching import LONG_MM, SOLID_SHARE, Patch, Usual, apart, in_step, usual
 from swapbell_device.track import Blob
 from swapbell_device.window import Window
 
@@ -76,21 +75,21 @@ class CloseLook:
         self._window = window
         self._scale = window.mm_per_px
         self.least_px = AREA_MIN_MM2 / self._scale**2
-        self._singles: deque[Shape] = deque(maxlen=SINGLES)
-        self._usual = Usual()
+        self._outlines: deque[Shape] = deque(maxlen=SINGLES)
+        self._bodies: deque[Shape] = deque(maxlen=SINGLES)
+        self._usual_outline = self._usual_body = Usual()
         self._seen = self._learnt = 0
         self.soft_mm2 = 0.0
 
     def is_usual(self, shape: Shape) -> bool:
         """Tell whether an outline is no larger than a single body's."""
-        return shape.area < GROWN * self._usual.area and shape.wide < GROWN * self._usual.wide
+        return shape.area < GROWN * self._usual_outline.area and shape.wide < GROWN * self._usual_outline.wide
 
     def learn(self) -> None:
         """Let the singles seen so far tell the usual one."""
         if self._learnt < self._seen:
             self._learnt = self._seen
-            sizes = ((shape.area, shape.long, shape.wide) for shape in self._singles)
-            self._usual = Usual(*map(median, zip(*sizes, strict=True)))
+            self._usual_outline, self._usual_body = usual(self._outlines), usual(self._bodies)
 
     def blobs(self, outline: MatLike, shape: Shape, box: Box, sight: Sight) -> list[Blob]:
         """Return the bodies in an outline of that shape and box [px of the mask]."""
@@ -104,7 +103,8 @@ class CloseLook:
             return [self._blob(shape, whole, patch.peak)] if sharp else []
         parts = [part for one in found for part in apart(one, patch, self.least_px, self._scale)]
         if len(parts) == 1 and self._is_single(shape):
-            self._singles.append(shape)
+            self._outlines.append(shape)
+            self._bodies.append(parts[0].shape)
             self._seen += 1
         whole = replace(whole, grown=shape.area / sum(part.shape.area for part in parts))
         blobs = ((part, self._part(part, whole)) for part in parts)
@@ -117,7 +117,7 @@ class CloseLook:
     def _with_parts(self, part: Pieces, blob: Blob, patch: Patch, whole: _Whole) -> Blob:
         if blob.solid < SOLID_SHARE:
             return blob
-        several = in_step(part.shape, patch, self._usual, self._scale)
+        several = in_step(part.shape, patch, self._usual_body, self._scale)
         parts = [found for one in several if (found := self._part(one, whole)) is not None]
         return replace(blob, parts=tuple(parts)) if len(parts) > 1 else blob
 

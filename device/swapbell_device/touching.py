@@ -1,5 +1,7 @@
 """Bodies that touch: an outline that holds several comes apart where it is weak, or else by the usual body's size."""
 
+from collections.abc import Iterable
+from statistics import median
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -37,6 +39,11 @@ class Usual(msgspec.Struct, frozen=True):
     area: float = 0.0
     long: float = 0.0
     wide: float = 0.0
+
+
+def usual(singles: Iterable[Shape]) -> Usual:
+    """Return the middle of single bodies' sizes."""
+    return Usual(*map(median, zip(*((one.area, one.long, one.wide) for one in singles), strict=True)))
 
 
 class Patch(msgspec.Struct, frozen=True):
