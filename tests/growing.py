@@ -22,6 +22,7 @@ RULE_PER_H = 120.0
 FORAGING = sunlit(PLACE, HUNG_AT, HUNG_AT + timedelta(days=28))
 HOUR = timedelta(hours=1)
 FINE = timedelta(minutes=5)
+TALLY_S, LOOK_DAYS = 15.0, 12
 AHEAD_H = np.arange(0.0, 18.0 * 24.0, FINE / HOUR)
 
 
@@ -150,3 +151,17 @@ def _reached_at(truth: Truth, now: datetime) -> datetime | None:
     at_s = now.timestamp() + AHEAD_H * 3600.0
     hits = np.flatnonzero(_rate(truth, now, at_s) >= RULE_PER_H)
     return now + timedelta(hours=float(AHEAD_H[hits[0]])) if len(hits) else None
+
+
+def called_at(truth: Truth, now: datetime, rng: np.random.Generator) -> datetime | None:
+    """Return when, after `now`, two of the last three windows of 5 min first hold ten visits each, if all is watched.
+
+    As the host looks: at each tally, every 15 s, at the three windows that end with it.
+    """
+    tallies_s = now.timestamp() + TALLY_S * (np.arange(LOOK_DAYS * 5760) + 0.5)
+    hours = LOOK_DAYS * 24
+    lumps = rng.gamma(truth.size, 1.0 / truth.size, hours) if np.isfinite(truth.size) else np.ones(hours)
+    visits = np.cumsum(rng.poisson(_rate(truth, now, tallies_s) * np.repeat(lumps, 240) * TALLY_S / 3600.0))
+    full = (visits[20:] - visits[:-20]) >= 10
+    twos = np.flatnonzero(full[40:].astype(int) + full[20:-20] + full[:-40] >= 2)
+    return now + timedelta(seconds=TALLY_S * (int(twos[0]) + 61)) if len(twos) else None

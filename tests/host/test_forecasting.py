@@ -26,6 +26,7 @@ from swapbell_host.forecasting.words import CAUTIONS, DAY_AHEAD, REASONS, answer
 from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.trade.answer import as_json, as_text
+from swapbell_models.confirmation import Confirm
 from swapbell_models.fault import Mistake
 from swapbell_models.forecasting.foraging import seconds
 from swapbell_models.forecasting.forecast import Forecast, Refusal, forecast
@@ -229,13 +230,36 @@ def test_a_refusal_tells_before_when_it_is_unlikely(lure: Lure) -> None:
 
 
 def test_a_person_hears_a_day_ahead_and_not_sooner(lure: Lure) -> None:
-    made = made_from(lure)
+    made = replace(made_from(lure), call=None)
     assert made.reached
     soon = replace(made, reached=replace(made.reached, at=made.made_at + DAY_AHEAD))
     later = replace(made, reached=replace(made.reached, at=made.made_at + DAY_AHEAD + timedelta(minutes=5)))
     assert "wait for the call" in (day_ahead(soon, HOBART) or "")
     assert day_ahead(later, HOBART) is None
     assert day_ahead(replace(made, refusal=Refusal.NO_GROWTH, reached=None), HOBART) is None
+
+
+def test_a_person_hears_of_the_call_before_the_rule(lure: Lure) -> None:
+    made = made_from(lure)
+    assert made.call
+    assert (day_ahead(made, HOBART) or "").startswith("the call `ready` is likely about ")
+    assert (
+        day_ahead(
+            replace(made, call=(made.call[0], replace(made.call[1], at=made.made_at + 2 * DAY_AHEAD), made.call[2])),
+            HOBART,
+        )
+        is None
+    )
+
+
+def test_the_call_is_told_with_its_limits(lure: Lure) -> None:
+    made = made_from(lure)
+    told = json.loads(as_json(answer(made, lure)))["figures"]["call"]
+    assert made.call
+    assert datetime.fromisoformat(told["value"]["middle"]) == made.call[1].at.replace(second=0, microsecond=0)
+    assert "may come at any time" in as_text(answer(replace(made, call=None), lure), None)
+    first = replace(made, call=None, rule=replace(RULE, confirm=Confirm.FIRST))
+    assert "call" not in json.loads(as_json(answer(first, lure)))["figures"]
 
 
 def test_the_picture_is_a_whole_png(lure: Lure, tmp_path: Path) -> None:

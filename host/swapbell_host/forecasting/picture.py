@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from swapbell_host.forecasting.reading import Lure
 from swapbell_host.forecasting.words import said
 from swapbell_models.fault import Mistake
-from swapbell_models.forecasting.forecast import HORIZON, Band, Forecast, bands
+from swapbell_models.forecasting.forecast import CALL_SHARES, HORIZON, Band, Forecast, bands
 from swapbell_models.traffic import Window
 
 COUNTED_COLOUR, EXPECTED_COLOUR, RULE_COLOUR, INK = "#1f5f8b", "#c77b00", "#b3261e", "#222222"
@@ -133,11 +133,15 @@ def _rule(axes: Axes, made: Forecast, lure: Lure, begin_at: datetime) -> None:
 
 
 def _reached(axes: Axes, made: Forecast) -> None:
-    """Mark the limits at the height of the rule, and the middle between them."""
+    """Mark the limits at the height of the rule and the middle between them, and those of the call below."""
     if made.earliest and made.reached and made.latest:
         limits = [_x(made.earliest.at), _x(made.latest.at)]
         axes.plot(limits, [made.rule.visits] * 2, color=RULE_COLOUR, linewidth=5.0, solid_capstyle="butt", zorder=3)
         axes.plot([_x(made.reached.at)], [made.rule.visits], "D", color=INK, markersize=6.0, zorder=4)
+    if made.call:
+        height = made.rule.visits * CALL_SHARES[len(CALL_SHARES) // 2]
+        axes.plot([_x(made.call[0].at), _x(made.call[2].at)], [height] * 2, color=INK, linewidth=2.5, zorder=3)
+        axes.text(_x(made.call[0].at), height, "the call `ready` ", color=INK, fontsize=8, ha="right", va="center")
 
 
 def _dress(axes: Axes, made: Forecast, lure: Lure, shown: tuple[datetime, datetime]) -> None:

@@ -6,13 +6,15 @@ from zoneinfo import ZoneInfo
 
 from swapbell_host.forecasting.reading import Lure
 from swapbell_host.trade.answer import Answer, Figure
+from swapbell_models.confirmation import Confirm
 from swapbell_models.forecasting.forecast import HORIZON, MIN_DAYS, STALE, Forecast, Moment, Refusal
 from swapbell_models.forecasting.growth import Growth
 from swapbell_models.quantity import aware
 
 CAUTIONS = (
     "A forecast plans the trip; only counts say when to swap. Wait for the call, and look before you do anything.",
-    "The call `ready` may come earlier: by chance, two windows of three are full at some two thirds of the rule.",
+    "The call `ready` comes before the mean reaches the rule: by luck, two windows of three are full at some two "
+    "thirds of it. Its limits are rough, and hold only if all is watched.",
     "It takes the days ahead for days like those watched: rain, cold, autumn, a dry lure or another source of food "
     "make it too early, and nothing in the counts can say so. Growth that levels off is not foreseen.",
 )
@@ -22,6 +24,7 @@ DAY_AHEAD = timedelta(hours=30)
 RARE = 0.01
 
 _MODEL = "fitted to the counts: level x growth x activity x watched time, negative binomial; 80 % limits"
+_CALL = "the traffic at 45 to 77 % of the rule, where simulated stations were called (models/decisions, 0012)"
 _SUN = "22 min longer than the sun's day: Kasper et al. 2008, Insectes Sociaux 55; split evenly: our choice"
 _SHAPES = "shapes: Lozada et al. 2016, PLoS ONE 11:e0152080; each taken to be as likely as the others beforehand"
 _LEDGER = "counted, from the ledger"
@@ -42,12 +45,12 @@ REASONS: Mapping[Refusal, str] = {
 
 def answer(made: Forecast, lure: Lure) -> Answer:
     """Return a forecast in words, figures and cautions."""
-    figures = (*_moments(made, lure.zone), *_evidence(made), *_basis(made, lure))
+    figures = (*_moments(made, lure.zone), *_call(made, lure.zone), *_evidence(made), *_basis(made, lure))
     return Answer(figures, cautions=CAUTIONS)
 
 
 def day_ahead(made: Forecast, zone: ZoneInfo) -> str | None:
-    """Return what a person should hear a day ahead; nothing if the rule is not to be reached so soon.
+    """Return what a person should hear a day ahead of the call, or of the rule; nothing if neither comes so soon.
 
     Parameters
     ----------
@@ -56,9 +59,11 @@ def day_ahead(made: Forecast, zone: ZoneInfo) -> str | None:
     zone : ZoneInfo
         The site's clock.
     """
-    if made.reached is None or made.reached.at - made.made_at > DAY_AHEAD:
+    first = made.call[1] if made.call else made.reached
+    if first is None or first.at - made.made_at > DAY_AHEAD:
         return None
-    return f"{said(made, zone)}. Get ready, but wait for the call: only counts say when to swap."
+    call = f"{_called(made.call, zone)}; " if made.call else ""
+    return f"{call}{said(made, zone)}. Get ready, but wait for the call: only counts say when to swap."
 
 
 def _moments(made: Forecast, zone: ZoneInfo) -> Iterator[Figure]:
@@ -69,6 +74,21 @@ def _moments(made: Forecast, zone: ZoneInfo) -> Iterator[Figure]:
         if moment is not None:
             value = {"at": _iso(moment, zone), "foraging_h": round(moment.foraging_h, 2)}
             yield Figure(name, name, _moment(moment, zone), _MODEL, value, "h")
+
+
+def _call(made: Forecast, zone: ZoneInfo) -> Iterator[Figure]:
+    if made.call:
+        value = {
+            name: _iso(each, zone) for name, each in zip(("earliest", "middle", "latest"), made.call, strict=True)
+        }
+        yield Figure("call", "call `ready`", _called(made.call, zone), _CALL, value)
+    elif made.reached and made.rule.confirm is Confirm.TWO_OF_THREE:
+        yield Figure("call", "call `ready`", "it may come at any time, or has come: see `status`", _CALL)
+
+
+def _called(call: tuple[Moment, Moment, Moment], zone: ZoneInfo) -> str:
+    earliest, middle, latest = (_when(each, zone) for each in call)
+    return f"the call `ready` is likely about {middle}, 8 times of 10 between {earliest} and {latest}"
 
 
 def _refused(refusal: Refusal) -> Figure:

@@ -4,7 +4,7 @@ What is forecast is the first moment from now on at which a window, if fully wat
 visits as the rule asks for, on a day like those watched: growth times the activity of that part of the day. This is
 a property of the traffic, and what a person who plans a trip needs: that wasps really come in numbers. It is not the
 first window that happens to be full enough: luck and bouts make even the confirmed verdict `ready` come earlier, two
-windows of three at some two thirds of the rule, and how early no count of the past can say.
+windows of three at some two thirds of the rule. When that call is likely is forecast beside it, more roughly.
 
 The limits are 10 % and 90 % of what the counts leave possible, no growth included. Where no upper limit lies within
 the horizon there is no forecast: the data cannot say.
@@ -14,9 +14,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import Enum
+from statistics import fmean
 
 import numpy as np
 
+from swapbell_models.confirmation import Confirm
 from swapbell_models.forecasting.foraging import ONE_DAY, S_PER_H, Foraging, seconds
 from swapbell_models.forecasting.growth import Belief, Growth
 from swapbell_models.forecasting.inference import believe
@@ -34,6 +36,9 @@ STEP = timedelta(minutes=5)
 MIN_DAYS = 2
 # Our choice: what was counted before yesterday is no news of today.
 STALE = timedelta(hours=36)
+# At what share of the rule the traffic stands when a host that always watches calls `ready` by two windows of three:
+# 10, 30, 50, 70 and 90 % of simulated stations whose traffic grows (decision 0012).
+CALL_SHARES = (0.45, 0.57, 0.63, 0.69, 0.77)
 # Our choice: a coin's chance.
 EVEN = 0.5
 
@@ -81,6 +86,9 @@ class Forecast:
     earliest, reached, latest
         The limits of 10 % and 90 % and the middle. Nothing in a refusal, but for `earliest`: before then the rule is
         reached with a chance of 10 % only.
+    call
+        The same three for the call `ready` by two windows of three, if all is watched; nothing where that is not to
+        be said, with another confirmation, or if the call is more likely to have come already.
     growth
         How likely each shape of growth is; empty where there was nothing to judge by.
     now_per_window
@@ -96,6 +104,7 @@ class Forecast:
     earliest: Moment | None = None
     reached: Moment | None = None
     latest: Moment | None = None
+    call: tuple[Moment, Moment, Moment] | None = None
     growth: Mapping[Growth, float] = field(default_factory=dict[Growth, float])
     now_per_window: tuple[float, float, float] | None = None
     scatter: float | None = None
@@ -149,15 +158,21 @@ def forecast(windows: Sequence[Window], foraging: Foraging, now: datetime, rule:
     unfit = _unfit(made)
     if counts is None or unfit:
         return replace(made, refusal=unfit)
-    belief, need_per_h = believe(counts), rule.visits * S_PER_H / rule.window_s
+    belief = believe(counts)
     made = replace(made, growth=belief.shares, now_per_window=_now(belief, rule), scatter=belief.scatter)
-    if belief.first(counts.position(counts.hours), counts.activity, need_per_h)[:-1].sum() >= EVEN:
+    outlook = _Outlook(belief, counts, foraging, now)
+    need_per_h = rule.visits * S_PER_H / rule.window_s
+    if outlook.was_there(need_per_h) >= EVEN:
         return replace(made, refusal=Refusal.ALREADY_THERE)
-    earliest, reached, latest = _moments(belief, counts, foraging, now, need_per_h)
+    earliest, reached, latest = outlook.moments(need_per_h)
+    made = replace(made, earliest=earliest)
+    if latest is None and belief.shares[Growth.NONE] >= 1.0 - HIGH:
+        return replace(made, refusal=Refusal.NO_GROWTH)
+    if rule.confirm is Confirm.TWO_OF_THREE:
+        made = replace(made, call=_call(outlook, need_per_h))
     if latest is None:
-        flat = belief.shares[Growth.NONE] >= 1.0 - HIGH
-        return replace(made, refusal=Refusal.NO_GROWTH if flat else Refusal.BEYOND_HORIZON, earliest=earliest)
-    return replace(made, earliest=earliest, reached=reached, latest=latest)
+        return replace(made, refusal=Refusal.BEYOND_HORIZON)
+    return replace(made, reached=reached, latest=latest)
 
 
 def bands(
@@ -202,19 +217,40 @@ def _now(belief: Belief, rule: Rule) -> tuple[float, float, float]:
     return float(low), float(middle), float(high)
 
 
-def _moments(
-    belief: Belief, counts: Counts, foraging: Foraging, now: datetime, need_per_h: float
-) -> list[Moment | None]:
-    """Return when the limits and the middle of what is possible lie; nothing for what is beyond the horizon."""
-    if foraging.spans[-1][1] < now + HORIZON - ONE_DAY:
-        raise ValueError(f"foraging must last to the horizon, {now + HORIZON}, not to {foraging.spans[-1][1]}")
-    at_s = now.timestamp() + np.arange(0.0, HORIZON.total_seconds(), STEP.total_seconds())
-    ahead = foraging.read(at_s)
-    light = np.flatnonzero(ahead.activity > 0.0)
-    chances = belief.first(counts.position(ahead.hours[light]), ahead.activity[light], need_per_h)
-    steps = np.searchsorted(np.cumsum(chances), (LOW, MIDDLE, HIGH))
-    now_h = float(ahead.hours[0])
-    return [
-        Moment(float(ahead.hours[light[k]]) - now_h, now + int(light[k]) * STEP) if k < len(light) else None
-        for k in steps
-    ]
+def _call(outlook: "_Outlook", need_per_h: float) -> tuple[Moment, Moment, Moment] | None:
+    """Return when the call is likely; nothing if it may be beyond the horizon, or more likely came already."""
+    needs = [need_per_h * share for share in CALL_SHARES]
+    earliest, middle, latest = outlook.moments(*needs)
+    if earliest is None or middle is None or latest is None or outlook.was_there(*needs) >= EVEN:
+        return None
+    return earliest, middle, latest
+
+
+@dataclass(frozen=True, slots=True)
+class _Outlook:
+    """What is believed of a lure, and its foraging days; of several rates, each is as likely as the others."""
+
+    belief: Belief
+    counts: Counts
+    foraging: Foraging
+    now: datetime
+
+    def was_there(self, *needs_per_h: float) -> float:
+        """Return how likely it is that a rate was reached in what was watched."""
+        position, activity = self.counts.position(self.counts.hours), self.counts.activity
+        return fmean(1.0 - float(self.belief.first(position, activity, need)[-1]) for need in needs_per_h)
+
+    def moments(self, *needs_per_h: float) -> list[Moment | None]:
+        """Return when the limits and the middle of what is possible lie; nothing for what is beyond the horizon."""
+        if self.foraging.spans[-1][1] < self.now + HORIZON - ONE_DAY:
+            raise ValueError(f"foraging must last to {self.now + HORIZON}, not {self.foraging.spans[-1][1]}")
+        at_s = self.now.timestamp() + np.arange(0.0, HORIZON.total_seconds(), STEP.total_seconds())
+        ahead = self.foraging.read(at_s)
+        light = np.flatnonzero(ahead.activity > 0.0)
+        position, activity = self.counts.position(ahead.hours[light]), ahead.activity[light]
+        chances = np.mean([self.belief.first(position, activity, need) for need in needs_per_h], axis=0)
+        hours = ahead.hours[light] - ahead.hours[0]
+        return [
+            Moment(float(hours[k]), self.now + int(light[k]) * STEP) if k < len(light) else None
+            for k in np.searchsorted(np.cumsum(chances), (LOW, MIDDLE, HIGH))
+        ]
