@@ -2,7 +2,7 @@
 
 import json
 
-from swapbell_host.trade.answer import WIDTH_MAX, Answer, Figure, as_json, as_text
+from swapbell_host.trade.answer import WIDTH_MAX, WIDTH_MIN, Answer, Figure, as_json, as_text
 
 ANSWER = Answer(
     (
@@ -46,6 +46,11 @@ def test_lines_are_broken_between_words_for_a_terminal_and_hang_under_their_figu
 def test_a_wide_terminal_does_not_make_lines_that_nobody_can_read() -> None:
     long = Answer((Figure("x", "label", "word " * 100, "a source"),))
     assert max(len(line) for line in as_text(long, 400).splitlines()) <= WIDTH_MAX
+
+
+def test_a_terminal_too_narrow_for_words_does_not_break_them() -> None:
+    long = Answer((Figure("x", "label", "word " * 30, "a source"),))
+    assert as_text(long, 5) == as_text(long, WIDTH_MIN)
 
 
 def test_a_script_reads_values_units_words_and_sources_by_key() -> None:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import msgspec
 
-# Our choice: lines that a person reads without losing the next one.
-WIDTH_MAX = 110
+# Our choice: room for a few words beside a label; and lines that a person reads without losing the next one.
+WIDTH_MIN, WIDTH_MAX = 40, 110
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,11 @@ def _hung(head: str, words: str, width: int | None) -> str:
     if width is None:
         return f"{head}{words}"
     return textwrap.fill(
-        words, min(width, WIDTH_MAX), initial_indent=head, subsequent_indent=" " * len(head), break_on_hyphens=False
+        words,
+        min(max(width, WIDTH_MIN), WIDTH_MAX),
+        initial_indent=head,
+        subsequent_indent=" " * len(head),
+        break_on_hyphens=False,
     )
 
 

@@ -55,7 +55,8 @@ def dose_command(
             *(bait, target, product, strength, authority, _day("--until", until), covers, directs, at_most),
             *(measure, back, _today() if on is None else _day("--on", on)),
         )
-        _say(mixing.answer(asked), json)
+        told = mixing.answer(asked)
+    _say(told, json)
 
 
 def season_command(
@@ -82,7 +83,8 @@ def season_command(
     with _refusing():
         day = _today() if on is None else _day("--on", on)
         moment = None if at is None else _moment("--at", at)
-        _say(almanac.answer(almanac.Where(hemisphere, latitude, longitude, day, moment, zone)), json)
+        told = almanac.answer(almanac.Where(hemisphere, latitude, longitude, day, moment, zone))
+    _say(told, json)
 
 
 def optics_command(
@@ -124,7 +126,8 @@ def optics_command(
             *(camera, focal, f_number, nearest, lane_width, lane_length, lane_height),
             *(speed, body_length, body_width, exposure, tilt),
         )
-        _say(hanging.answer(wanted), json)
+        told = hanging.answer(wanted)
+    _say(told, json)
 
 
 COMMANDS: dict[str, Callable[..., None]] = {
