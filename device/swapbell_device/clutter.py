@@ -18,13 +18,21 @@ CLUTTER_S, CLUTTER_MIN, BODIES_TIMES, CLUTTER_TIMES = 20.0, 30, 2.0, 1.6
 
 
 class Clutter:
-    """Learns from tracks that go somewhere and from tracks that do not; `is_faint` tells them apart by contrast."""
+    """Learns from tracks that go somewhere and from tracks that do not.
+
+    Attributes
+    ----------
+    faint
+        What differs less is too faint to be a body [grey levels].
+    strength
+        What clutter hardly ever differs by; 0 if there is none [grey levels].
+    """
 
     def __init__(self) -> None:
         self._usual: deque[float] = deque(maxlen=SIGHTINGS)
         self._astray: deque[tuple[float, float]] = deque(maxlen=SIGHTINGS)
         self._told_at_s = -math.inf
-        self.faint = 0.0
+        self.faint = self.strength = 0.0
 
     def lose(self, lost: Sequence[Track], at_s: float) -> None:
         """Take tracks that are over."""
@@ -39,17 +47,16 @@ class Clutter:
         self._usual.extend(track.contrast for track in told)
         while self._astray and at_s - self._astray[0][0] > CLUTTER_S:
             self._astray.popleft()
-        self.faint = self._bar()
+        self._measure()
         return True
 
-    def _bar(self) -> float:
+    def _measure(self) -> None:
         ranked = sorted(self._usual)
         usual = ranked[len(ranked) * 3 // 4] if ranked else 0.0
-        if len(self._astray) < CLUTTER_MIN:
-            return FAINT_SHARE * usual
         astray = sorted(contrast for _, contrast in self._astray)
-        middle = astray[len(astray) // 2]
-        return FAINT_SHARE * usual if usual > BODIES_TIMES * middle else CLUTTER_TIMES * middle
+        middle = astray[len(astray) // 2] if len(astray) >= CLUTTER_MIN else 0.0
+        self.strength = CLUTTER_TIMES * middle
+        self.faint = FAINT_SHARE * usual if usual > BODIES_TIMES * middle else self.strength
 
 
 def _is_steady(track: Track) -> bool:

@@ -16,6 +16,10 @@ END_MM = 1.0
 MARGIN_LENGTHS, MARGIN_MIN_MM = 0.5, 2.0
 # Our choice: what has not come this far since it was first seen has not walked through.
 COME_LENGTHS, COME_MIN_MM = 0.75, 4.0
+# Our choice: of what is less sure than this, more is chance than insects.
+CONFIDENCE_MIN = 0.2
+# Our choice: nobody tells hundredths of it apart.
+CONFIDENCE_DIGITS = 2
 
 
 @dataclass(slots=True)
@@ -81,7 +85,11 @@ class Gate:
         side = _side(passage.depth_mm)
         if side == passage.side or abs(passage.depth_mm) < max(MARGIN_MIN_MM, MARGIN_LENGTHS * track.length_mm):
             return None
-        if not track.believable or track.gone_mm < max(COME_MIN_MM, COME_LENGTHS * track.length_mm):
+        if (
+            not track.believable
+            or track.confidence < CONFIDENCE_MIN
+            or track.gone_mm < max(COME_MIN_MM, COME_LENGTHS * track.length_mm)
+        ):
             return None
         passage.side = side
         if not passage.through:
@@ -91,6 +99,7 @@ class Gate:
             direction=Direction.IN if side > 0 else Direction.OUT,
             size=size_class(track.length_mm),
             length_mm=track.length_mm,
+            confidence=round(track.confidence, CONFIDENCE_DIGITS),
         )
 
     def _place(self, x_mm: float, y_mm: float) -> Point:

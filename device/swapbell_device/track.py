@@ -42,6 +42,8 @@ SURE = 0.4
 THIN, THIN_MM = 0.15, 6.0
 # Our choice: what was only ever a part of something wider is believed after this time: two in step, not a blur.
 UNMEASURED_S = 0.5
+# Our choice: two in step are as likely one of an unusual shape.
+UNMEASURED_CONFIDENCE = 0.5
 # Our choice: a body is seen in more of the frames since it was first seen; what flickers is rain.
 SEEN_SHARE = 0.6
 
@@ -113,7 +115,9 @@ class Track:
     alone, hidden, beside
         Whether, in the last frame, its blob was its own, another body's, or what hangs about a larger body.
     proven, inside, faint
-        Whether it has moved as a body of its own, was ever whole in view, and is far weaker than the usual body.
+        Whether it has moved as a body of its own, was ever whole in view, and is too faint to be a body.
+    margin
+        Its contrast as a multiple of what clutter hardly ever differs by.
     solid, cast
         Share that differs strongly, and how sure it is that this is only the shadow of another: 0 to 1.
     way_mm, swerve_mm
@@ -144,6 +148,7 @@ class Track:
     beside: bool = False
     proven: bool = False
     faint: bool = False
+    margin: float = math.inf
     solid: float = 0.0
     cast: float = 0.0
     way_mm: float = 0.0
@@ -186,6 +191,15 @@ class Track:
             return False
         thin = self.length_mm > THIN_MM and self.width_mm < THIN * self.length_mm
         return not (thin or self.faint or self.cast >= SURE) and self._is_steady()
+
+    @property
+    def confidence(self) -> float:
+        """How sure it is that this is one body which goes somewhere, 0 to 1: as sure as the weakest evidence."""
+        seen = self.seen / (self.seen + self.missed)
+        steady = 1.0 - self.swerve_mm / max(self.swerve_mm, self.way_mm, SWERVE_MM)
+        clear = min(1.0, self.margin - 1.0)
+        lit = 1.0 - self.cast / SURE
+        return max(0.0, min(seen, steady, clear, lit, 1.0 if self.lengths_mm else UNMEASURED_CONFIDENCE))
 
     def ahead(self, at_s: float) -> Point:
         """Return where it should be at that time [mm]."""

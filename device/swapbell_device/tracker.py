@@ -110,6 +110,7 @@ class Tracker:
         cast.tell_flying(shown)
         for track in shown:
             track.faint = track.contrast < self._clutter.faint
+            track.margin = track.contrast / self._clutter.strength if self._clutter.strength else math.inf
 
     def _drop_parts(self, unproven: Sequence[Track]) -> None:
         for track in unproven:
