@@ -165,3 +165,8 @@ def called_at(truth: Truth, now: datetime, rng: np.random.Generator) -> datetime
     full = (visits[20:] - visits[:-20]) >= 10
     twos = np.flatnonzero(full[40:].astype(int) + full[20:-20] + full[:-40] >= 2)
     return now + timedelta(seconds=TALLY_S * (int(twos[0]) + 61)) if len(twos) else None
+
+
+def share_at(truth: Truth, now: datetime, at: datetime) -> float:
+    """Return at what share of the rule the traffic truly stands at a moment."""
+    return float(_rate(truth, now, seconds([at]))[0]) / RULE_PER_H

@@ -1,8 +1,9 @@
 """How often the forecast's 80 % limits hold the true moment, over invented stations: a table.
 
-Run with the tests on the path: ``PYTHONPATH=tests python tests/bench/forecast_coverage.py [STATIONS] [WORD]``, where
+Run with the tests on the path, as ``PYTHONPATH=tests python tests/bench/forecast_coverage.py [STATIONS] [WORD]``:
 only settings with the word in their name are taken. A cell tells how many forecasts were made, how many of them held
-the truth between their limits [%], and for how many the truth was earlier and later [%].
+the truth between their limits [%], and for how many the truth was earlier and later [%]. With a third word the truth
+is the host's own call `ready`, and each line tells at what share of the rule it came: 10, 30, 50, 70, 90 % of them.
 """
 
 import sys
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
-from growing import Station, Truth, grown
+from growing import Station, Truth, called_at, grown, share_at
 
 from swapbell_models.forecasting.forecast import STEP, Forecast, Refusal, forecast
 from swapbell_models.forecasting.growth import Growth
@@ -108,6 +109,31 @@ def outcomes(setting: Setting, growth: Growth, stations: int, seed: int = 1) -> 
     return ["guess" if growth is Growth.NONE and each == "held" else each for each in told]
 
 
+def calls(setting: Setting, growth: Growth, stations: int, seed: int = 1) -> tuple[list[str], list[float]]:
+    """Return what became of each station's forecast of the call, and at what share of the rule each call came."""
+    rng, told, shares = np.random.default_rng(seed), list[str](), list[float]()
+    for _ in range(stations):
+        truth = setting.draw(growth, rng)
+        station = grown(truth, rng)
+        called = called_at(truth, station.now, rng)
+        call = forecast(station.windows, station.foraging, station.now, Rule()).call
+        if called is not None:
+            shares.append(share_at(truth, station.now, called))
+        if called is not None and call is not None:
+            told.append("earlier" if called < call[0].at else "later" if called > call[2].at else "held")
+    return told, shares
+
+
+def call_rows(stations: int, word: str) -> Iterator[str]:
+    """Yield the table of the calls, line by line."""
+    for setting in SETTINGS:
+        for growth in (Growth.LINEAR, Growth.EXPONENTIAL):
+            if word in setting.name:
+                told, shares = calls(setting, growth, stations)
+                spread = ", ".join(f"{share:.2f}" for share in np.quantile(shares, (0.1, 0.3, 0.5, 0.7, 0.9)))
+                yield f"{setting.name}, {growth.value}: called at {spread} of the rule; {cell(told)}"
+
+
 def cell(told: list[str]) -> str:
     """Return the outcomes in brief."""
     if "guess" in told or not set(told) & {"held", "earlier", "later"}:
@@ -130,6 +156,7 @@ def rows(stations: int, word: str) -> Iterator[str]:
 
 if __name__ == "__main__":
     given = dict(enumerate(sys.argv))
-    for line in rows(int(given.get(1, "1000")), given.get(2, "")):
+    table = call_rows if given.get(3) else rows
+    for line in table(int(given.get(1, "1000")), given.get(2, "")):
         sys.stdout.write(f"{line}\n")
         sys.stdout.flush()

@@ -264,6 +264,29 @@ def test_the_order_of_the_bins_does_not_matter(order: list[int]) -> None:
     assert made([windows[k] for k in order]) == made(windows)
 
 
+# Four days of a lumpy station, counted once and for all: whatever number of the models changes, these figures move.
+STANDING = hours(
+    lambda day, hour: (
+        (1, 2, 3, 4, 2, 3, 5, 6, 2, 3, 3, 3),
+        (5, 2, 4, 7, 9, 4, 6, 10, 12, 5, 5, 6),
+        (5, 11, 5, 10, 14, 19, 8, 12, 17, 22, 7, 8),
+        (8, 17, 30, 13, 22, 31, 42, 17, 28, 36, 38, 10),
+    )[day][hour],
+    days=4,
+)
+
+
+def test_the_figures_of_one_station_stand() -> None:
+    told = made(STANDING, evening(3))
+    moments = (told.earliest, told.reached, told.latest, *(told.call or ()))
+    shown_h = [each.foraging_h for each in moments if each]
+    assert shown_h == pytest.approx([16.5, 20.25, 26.666667, 5.166667, 14.25, 16.833333], abs=1e-5)
+    assert told.now_per_window == pytest.approx((2.797713862, 3.193977229, 3.625212591), rel=1e-7)
+    assert told.scatter == pytest.approx(0.03261978207, rel=1e-7)
+    shares = [told.growth[each] for each in (Growth.NONE, Growth.LINEAR, Growth.EXPONENTIAL)]
+    assert shares == pytest.approx([4.36664498e-06, 0.00399147628, 0.996004157], rel=1e-6)
+
+
 @FEW
 @given(st.integers(1, 10))
 def test_what_happens_some_days_later_is_forecast_so_many_days_later(days: int) -> None:

@@ -24,7 +24,7 @@ DAY_AHEAD = timedelta(hours=30)
 RARE = 0.01
 
 _MODEL = "fitted to the counts: level x growth x activity x watched time, negative binomial; 80 % limits"
-_CALL = "the traffic at 45 to 77 % of the rule, where simulated stations were called (models/decisions, 0012)"
+_CALL = "the traffic at 43 to 76 % of the rule, where simulated stations were called (models/decisions, 0012)"
 _SUN = "22 min longer than the sun's day: Kasper et al. 2008, Insectes Sociaux 55; split evenly: our choice"
 _SHAPES = "shapes: Lozada et al. 2016, PLoS ONE 11:e0152080; each taken to be as likely as the others beforehand"
 _LEDGER = "counted, from the ledger"

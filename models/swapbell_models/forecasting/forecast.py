@@ -38,7 +38,7 @@ MIN_DAYS = 2
 STALE = timedelta(hours=36)
 # At what share of the rule the traffic stands when a host that always watches calls `ready` by two windows of three:
 # 10, 30, 50, 70 and 90 % of simulated stations whose traffic grows (decision 0012).
-CALL_SHARES = (0.45, 0.57, 0.63, 0.69, 0.77)
+CALL_SHARES = (0.43, 0.54, 0.60, 0.67, 0.76)
 # Our choice: a coin's chance.
 EVEN = 0.5
 
