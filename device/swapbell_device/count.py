@@ -3,19 +3,22 @@
 import json
 import os
 import sys
+from collections import Counter
 from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import typer
 
+from swapbell_device.book import Book
 from swapbell_device.camera import Camera, Clip, read_times
 from swapbell_device.moment import Moment
 from swapbell_device.overlay import Overlay
 from swapbell_device.stationfile import StationFile, read_station
 from swapbell_models.fault import EXIT_INTERRUPTED, Breakdown, Mistake
-from swapbell_models.tally import Crossing
+from swapbell_models.tally import Clock, Crossing, Tally
 
 Watch = Callable[[Camera, StationFile], Iterable[Moment]]
 
@@ -75,24 +78,42 @@ def _count(wish: Wish, watch: Watch) -> None:
     times = None if wish.times is None else read_times(wish.times)
     clip = Clip(wish.clip, times)
     crossings: list[Crossing] = []
+    book, told = Book("clip", "clip", datetime.fromtimestamp(0.0, UTC), Clock.FREE), list[Tally]()
     with _video(wish.video, clip) as overlay, shown(watch(clip, station), clip.frames_promised) as moments:
         for moment in moments:
             crossings.extend(moment.crossings)
+            told += book.add((), moment.frame.at_s, moment.look)
             if overlay is not None:
                 overlay.draw(moment, station)
     _write(wish.events, [event(crossing) for crossing in sorted(crossings, key=lambda c: c.at_s)])
+    _tell_blind(wish.clip, [*told, *book.close()])
+
+
+def _tell_blind(clip: Path, told: Sequence[Tally]) -> None:
+    """Tell for how long the clip could not be counted, and why."""
+    blind_s: Counter[str] = Counter()
+    for tally in told:
+        if tally.sight and tally.sight.hindrance:
+            blind_s[tally.sight.hindrance.value] += round(tally.sight.blind_s or 0.0)
+    if why := ", ".join(f"{name} {seconds} s" for name, seconds in blind_s.most_common()):
+        whole_s = sum(tally.seconds for tally in told)
+        sys.stderr.write(
+            f"{clip}: for {blind_s.total()} of {whole_s:.0f} s nobody can count at such a view ({why}); "
+            "that few or none were counted then proves nothing\n"
+        )
 
 
 def event(crossing: Crossing) -> str:
-    """Return a crossing as the JSON line that outside checks rely on."""
-    return json.dumps(
-        {
-            "t_s": round(crossing.at_s, 3),
-            "direction": crossing.direction.value,
-            "size": crossing.size.value,
-            "length_mm": round(crossing.length_mm, 1),
-        }
-    )
+    """Return a crossing as the JSON line that outside checks rely on; its confidence follows where it is known."""
+    line: dict[str, object] = {
+        "t_s": round(crossing.at_s, 3),
+        "direction": crossing.direction.value,
+        "size": crossing.size.value,
+        "length_mm": round(crossing.length_mm, 1),
+    }
+    if crossing.confidence is not None:
+        line["confidence"] = round(crossing.confidence, 2)
+    return json.dumps(line)
 
 
 def is_same(one: Path, other: Path) -> bool:

@@ -11,6 +11,8 @@ from swapbell_models.tally import Hindrance, Sight
 
 # Drawn walkers, darker than their board, on boards of 2 to 110 grey levels: all found at 9, none at 6.
 LIGHT_MIN_LEVELS = 8.0
+# Our choice: in the dark, parts of the view that differ by more than noise are lit well enough to show a body.
+LIT_DETAIL_LEVELS = 1.0
 # Our choice: there even the darkest corner of the view is white, and no body could be darker.
 LIGHT_MAX_LEVELS = 254.0
 # Our choice: drawn boards, from behind dew and in dusk too, show twice as much or more; a covered lens shows nothing.
@@ -59,7 +61,7 @@ class Look:
     def hindrance(self) -> Hindrance | None:
         """What makes counting impossible; of several the first in this order, which goes from cause to effect."""
         beyond = {
-            Hindrance.LIGHT: not LIGHT_MIN_LEVELS <= self.light <= LIGHT_MAX_LEVELS,
+            Hindrance.LIGHT: self.light > LIGHT_MAX_LEVELS or self._is_dark(),
             Hindrance.NOISE: self.noise > NOISE_MAX_LEVELS,
             Hindrance.DETAIL: self.detail < DETAIL_MIN_LEVELS,
             Hindrance.COVERED: self.covered,
@@ -68,6 +70,9 @@ class Look:
             Hindrance.DROPPED: self.dropped > DROPPED_MAX * (self.dropped + self.came),
         }
         return next((each for each, holds in beyond.items() if holds), None)
+
+    def _is_dark(self) -> bool:
+        return self.light < LIGHT_MIN_LEVELS and self.detail < LIT_DETAIL_LEVELS
 
 
 class Attention:

@@ -9,16 +9,20 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import clips
+import numpy as np
 import pytest
 from listener import eventually
+from msgspec.structs import replace
 
 from swapbell_device.camera import Camera
-from swapbell_device.count import VIDEO_ENDINGS, Wish
+from swapbell_device.count import VIDEO_ENDINGS, Wish, event
 from swapbell_device.count import count as count_here
 from swapbell_device.moment import Moment
 from swapbell_device.overlay import Overlay
 from swapbell_device.stationfile import StationFile
 from swapbell_models.fault import Mistake
+from swapbell_models.sizes import SizeClass
+from swapbell_models.tally import Crossing, Direction
 
 RUN = "from swapbell_device.main import run; run()"
 COMMAND = [sys.executable, "-c", RUN, "count"]
@@ -54,10 +58,25 @@ def test_each_crossing_is_one_line_in_time_order(clip: Path, station: Path, tmp_
     done = count(clip, "--station", station, "--events", tmp_path / "events.jsonl")
     events = [json.loads(line) for line in (tmp_path / "events.jsonl").read_text().splitlines()]
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
-    assert [list(event) for event in events] == [["t_s", "direction", "size", "length_mm"]] * 2
+    assert [list(event)[:4] for event in events] == [["t_s", "direction", "size", "length_mm"]] * 2
     assert [(event["direction"], event["size"]) for event in events] == [("in", "wasp"), ("out", "wasp")]
     assert [event["t_s"] for event in events] == pytest.approx([2.98, 3.98], abs=0.1)
     assert [event["length_mm"] for event in events] == pytest.approx([13.0, 13.0], abs=1.0)
+
+
+def test_how_sure_the_counter_is_follows_where_it_is_known() -> None:
+    passed = Crossing(at_s=1.5, direction=Direction.IN, size=SizeClass.WASP, length_mm=13.0)
+    assert list(json.loads(event(passed))) == ["t_s", "direction", "size", "length_mm"]
+    sure = json.loads(event(replace(passed, confidence=0.876)))
+    assert list(sure) == ["t_s", "direction", "size", "length_mm", "confidence"]
+    assert sure["confidence"] == 0.88
+
+
+def test_a_clip_at_which_nobody_can_count_says_so(station: Path, tmp_path: Path) -> None:
+    dark = clips.write_clip(tmp_path / "dark.avi", [np.full((240, 320), 2, np.uint8)] * 200)
+    done = count(dark, "--station", station)
+    assert (done.returncode, done.stdout) == (0, "")
+    assert "for 10 of 10 s nobody can count at such a view (light 10 s)" in done.stderr
 
 
 def test_without_a_file_the_lines_go_to_stdout(clip: Path, station: Path) -> None:

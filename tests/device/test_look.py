@@ -37,6 +37,11 @@ def test_what_no_counter_can_stand_is_named(figures: dict[str, Any], hindrance: 
     assert replace(GOOD, **figures).hindrance is hindrance
 
 
+def test_what_is_lit_in_the_dark_can_be_counted() -> None:
+    assert replace(GOOD, light=5.0, detail=3.0).hindrance is None
+    assert replace(GOOD, light=5.0, detail=0.5).hindrance is Hindrance.LIGHT
+
+
 def test_half_the_frames_are_still_enough() -> None:
     assert replace(GOOD, dropped=90).hindrance is None
 
@@ -53,8 +58,8 @@ def test_a_hindrance_holds_until_looks_have_been_good_for_a_while() -> None:
 def test_a_new_hindrance_takes_the_place_of_the_old_one() -> None:
     attention = Attention()
     attention.note(replace(GOOD, moving=0.9))
-    attention.note(replace(GOOD, at_s=6.0, light=1.0))
-    assert attention.hindrance is Hindrance.LIGHT
+    attention.note(replace(GOOD, at_s=6.0, noise=40.0))
+    assert attention.hindrance is Hindrance.NOISE
 
 
 def test_a_tally_tells_the_means_of_its_looks_and_all_that_was_lost() -> None:
