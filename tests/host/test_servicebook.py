@@ -10,7 +10,10 @@ from orchard import SITE, STATION
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DBAPIError
 
+from swapbell_host.books.jobtables import service
+from swapbell_host.books.logrows import entry_of, next_id, put_entry
 from swapbell_host.books.planbook import Planbook
+from swapbell_host.books.planrows import alone
 from swapbell_host.books.servicebook import STALE, Servicebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.jobs.entry import Act, Draft, Entry
@@ -74,6 +77,7 @@ def test_the_log_says_where_the_job_stands(book: Servicebook) -> None:
 def test_the_terms_of_the_site_say_when_toxic_bait_is_due_out(store: Store, book: Servicebook) -> None:
     plan = Planbook(store)
     logged(book, (Act.LURED, 5), (Act.SWAPPED, 2))
+    assert book.job(SITE, "east", NOW).phase is Phase.TOXIC
     site = plan.site(SITE)
     plan.change_site(type(site)(site.name, terms=Terms(toxic=DAY)))
     assert book.job(SITE, "east", NOW + STALE).phase is Phase.OVERDUE
@@ -167,20 +171,26 @@ def refused(ledger_name: str, order: str) -> None:
     engine.dispose()
 
 
-def test_of_two_who_log_the_same_swap_at_once_one_is_refused(ledger_name: str, book: Servicebook) -> None:
+def test_who_logs_waits_for_another_who_does_and_is_judged_by_what_that_one_logged(
+    ledger_name: str, store: Store, book: Servicebook
+) -> None:
     logged(book, (Act.LURED, 5))
-    outcomes: list[str] = []
+    refusals: list[str] = []
 
     def swap() -> None:
-        with open_existing(ledger_url(ledger_name), writing=True) as store:
+        with open_existing(ledger_url(ledger_name), writing=True) as mine:
             try:
-                outcomes.append(Servicebook(store).add(draft(Act.SWAPPED), NOW).act.value)
-            except Mistake:
-                outcomes.append("refused")
+                Servicebook(mine).add(draft(Act.SWAPPED), NOW)
+            except Mistake as mistake:
+                refusals.append(str(mistake))
 
-    both = [threading.Thread(target=swap) for _ in range(2)]
-    for each in both:
-        each.start()
-    for each in both:
-        each.join()
-    assert sorted(outcomes) == ["refused", "swapped"]
+    second = threading.Thread(target=swap)
+    with store.transaction() as connection:
+        alone(connection, service)
+        second.start()
+        put_entry(connection, entry_of(draft(Act.SWAPPED), next_id(connection), NOW))
+        second.join(0.3)
+        assert second.is_alive()
+    second.join()
+    assert len(refusals) == 1
+    assert "'swapped' at 2026-01-15 09:00 UTC is not legal while toxic" in refusals[0]

@@ -189,7 +189,10 @@ def test_a_station_writes_its_own_topics_and_no_others(enter: Enter) -> None:
 def test_a_station_hears_its_own_receipts_and_no_others(enter: Enter) -> None:
     station, host = enter("orchard.north", PASSWORD, "swapbell/#"), enter("the.host", "host")
     host.say(
-        "swapbell/1/orchard/south/receipt", "swapbell/1/orchard/north/notice", "swapbell/1/orchard/north/receipt"
+        "swapbell/1/orchard/south/receipt",
+        "swapbell/1/orchard/north/tally",
+        "swapbell/1/orchard/north/notice",
+        "swapbell/1/orchard/north/receipt",
     )
     assert station.hears("swapbell/1/orchard/north/receipt")
     assert station.heard == ["swapbell/1/orchard/north/receipt"]
