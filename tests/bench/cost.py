@@ -29,9 +29,8 @@ LOOP, SHOWN = 300, 3
 SETTLED = 90
 PASSES, PASSES_STOCK = 7, 3
 COPIES = 20
-STATION = parse_station(
-    "[view]\nmm_per_px = 0.17\n[gate]\nline_px = [[320, 20], [320, 460]]\ninside_px = [500, 240]\n", "drawn"
-)
+STATION_TOML = "[view]\nmm_per_px = 0.17\n[gate]\nline_px = [[320, 20], [320, 460]]\ninside_px = [500, 240]\n"
+STATION = parse_station(STATION_TOML, "drawn")
 # The goals that the counter was given: what a small board can pay.
 GOALS = {0: 2.0, 5: 10.0, 15: 16.0}
 STOCK_BODIES, STOCK_GOAL = 5, 20.0
