@@ -61,12 +61,9 @@ class Glance:
             cv2.bitwise_and(self._off, self._elsewhere, self._off)
         return cv2.countNonZero(self._off) < PIXELS
 
-    def know(self, mask: Luma) -> None:
-        """Take what a mask of a frame shows as known."""
+    def know(self, mask: Luma, view: Luma) -> None:
+        """Take what a mask of a frame shows as known, and the rest of the frame as the empty view."""
         self._elsewhere = self._beside(mask) if cv2.countNonZero(mask) else None
-
-    def trust(self, view: Luma) -> None:
-        """Take all of a frame that is not known, and that a look found nothing in, as the empty view."""
         if not self.shows_nothing_new(view):
             np.copyto(self._level, view[self._rows], where=self._off > 0)
             cv2.convertScaleAbs(self._level, self._shown)
