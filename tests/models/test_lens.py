@@ -65,7 +65,7 @@ def test_a_published_hyperfocal_distance() -> None:
 def test_focused_at_the_hyperfocal_distance_all_is_sharp_from_its_half(lens: Lens, confusion_mm: float) -> None:
     # Textbook.
     hyperfocal_mm = lens.hyperfocal_mm(confusion_mm)
-    near, far = lens.sharp(hyperfocal_mm * (1 + 1e-12), confusion_mm)
+    near, far = lens.sharp(hyperfocal_mm, confusion_mm)
     assert near == pytest.approx(hyperfocal_mm / 2, rel=1e-9)
     assert far == math.inf
 
@@ -130,6 +130,12 @@ def test_an_image_that_shows_the_horizon_reaches_without_end(side_px: float) -> 
     near_mm, far_mm = Aim(Lens(2.0, 2.0), 5.0, 100.0, 45.0).reach_mm(side_px)
     assert far_mm == math.inf
     assert near_mm < 100.0
+
+
+def test_an_image_whose_edge_is_the_horizon_reaches_without_end() -> None:
+    # Half of 800 px of 5 um are 2 mm, as far behind the lens: 45 degrees; a hair more, as the tangent is rounded down.
+    aim = Aim(Lens(2.0, 2.0), 5.0, 100.0, 45.0, focus_mm=math.inf)
+    assert aim.reach_mm(math.nextafter(800.0, 801.0))[1] == math.inf
 
 
 def test_a_camera_is_square_and_looks_at_its_axis_unless_said() -> None:
