@@ -22,7 +22,7 @@ from swapbell_device.window import Window
 # Our choice: how often light and background follow.
 RELIGHT_S, RELIGHT_CALM_S, RENEW_S = 0.06, 0.25, 0.7
 # Our choice: how long a glance is enough as long as it shows nothing new: with nobody there, and with somebody.
-EMPTY_S, KNOWN_S = 2.0, 0.1
+EMPTY_S, KNOWN_S = 3.0, 0.1
 # Our choice: when the difference covers so much more of the view at once, the light is looked after at once.
 COVERED_SHARE = 0.08
 # Our choice: this many frames of the opening tell the median; more cost time and tell no more.
