@@ -1,5 +1,7 @@
 import math
 
+import msgspec
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -79,6 +81,33 @@ def test_the_length_is_the_median_of_what_was_seen() -> None:
     for i, length_mm in enumerate((12.0, 13.0, 40.0, 12.5, 12.5)):
         (track,) = tracker.step([body(float(i), 10.0, length_mm)], i * STEP_S)
     assert track.length_mm == 12.5
+
+
+def pair(one: Blob, other: Blob) -> Blob:
+    """Return the blob of two that touch, which may be these."""
+    x_mm, y_mm = 0.5 * (one.x_mm + other.x_mm), 0.5 * (one.y_mm + other.y_mm)
+    whole = body(x_mm, y_mm, 12.0 + abs(one.x_mm - other.x_mm), 80.0)
+    return msgspec.structs.replace(whole, measured=False, parts=(one, other))
+
+
+def test_a_pair_in_step_comes_apart() -> None:
+    seen = follow([[pair(body(i, 10.0), body(i, 14.0))] for i in range(40)])
+    assert sorted(seen[-1].values()) == [(39.0, 10.0), (39.0, 14.0)]
+
+
+def test_a_pair_that_has_met_goes_on_as_its_parts() -> None:
+    apart = [[body(i, 10.0), body(i, 18.0 - 0.2 * i)] for i in range(20)]
+    seen = follow([*apart, *([pair(body(i, 10.0), body(i, 14.0))] for i in range(20, 40))])
+    assert set(seen[-1]) == {1, 2}
+    assert seen[-1][2] == (39.0, 14.0)
+
+
+def test_a_pair_stays_one_blob_where_tracks_say_that_its_parts_are_others() -> None:
+    apart = [[body(i, 10.0), body(i, 15.0)] for i in range(20)]
+    seen = follow([*apart, *([pair(body(i - 6.0, 12.5), body(i + 6.0, 12.5))] for i in range(20, 40))])
+    assert set(seen[-1]) == {1, 2}
+    assert seen[-1][1] == pytest.approx((39.0, 10.0), abs=0.5)
+    assert seen[-1][2] == pytest.approx((39.0, 15.0), abs=0.5)
 
 
 spot = st.tuples(st.floats(-100.0, 100.0), st.floats(-100.0, 100.0), st.floats(0.5, 500.0))
