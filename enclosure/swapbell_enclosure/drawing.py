@@ -8,7 +8,7 @@ from pathlib import Path
 from build123d import Edge, GeomType, Plane, Solid, Vector
 
 from swapbell_enclosure.facets import to_bed
-from swapbell_enclosure.paper import MEASURE, SHEET_MM, Paper, Place
+from swapbell_enclosure.paper import SHEET_MM, Paper, Place
 from swapbell_enclosure.part import Part
 from swapbell_enclosure.solid import Point3
 
@@ -60,10 +60,11 @@ def draw_part(part: Part, path: Path) -> None:
     right = (left + x * scale + MARGIN_MM * 2, front[1])
     for side, at in zip(SIDES, (above, front, right), strict=True):
         _view(sheet, body, side, at, scale)
-    _sizes(sheet, above, (x * scale, y * scale), (x, y))
-    _sizes(sheet, right, (y * scale, z * scale), (y, z))
+    for (left, low), width, height in ((above, x * scale, y * scale), (right, y * scale, z * scale)):
+        sheet.measure((left, low + height), (left + width, low + height), 5.0, scale)
+        sheet.measure((left, low), (left, low + height), 5.0, scale)
     for letter, ((hx, hy), diameter) in zip("ABCDEFGHIJKLMN", holes, strict=False):
-        sheet.write((above[0] + hx * scale, above[1] + hy * scale), letter, middle=True)
+        sheet.write((above[0] + hx * scale + 2.2, above[1] + hy * scale + 1.8), letter, points=6.5, middle=True)
         row = 16.0 + 4.2 * (HOLES_MAX - ord(letter) + ord("A"))
         sheet.write((10.0, row - 3.0), f"{letter}   x {hx:7.2f}   y {hy:7.2f}   diameter {diameter:.2f}")
     sheet.save(path)
@@ -95,15 +96,3 @@ def _view(sheet: Paper, body: Solid, side: Side, at: Place, scale: float) -> Non
 def _points(edge: Edge) -> list[Vector]:
     steps = 1 if edge.geom_type is GeomType.LINE else 16
     return [edge.position_at(each / steps) for each in range(steps + 1)]
-
-
-def _sizes(sheet: Paper, at: Place, drawn: Place, real: Place) -> None:
-    """Write the outer sizes of a view beside it; the drawing's scale does not change them."""
-    (x, y), (width, height) = at, drawn
-    for a, b, text, turned in (
-        ((x, y + height + 4.0), (x + width, y + height + 4.0), real[0], 0.0),
-        ((x - 5.0, y), (x - 5.0, y + height), real[1], 90.0),
-    ):
-        sheet.line([a, b], MEASURE, wide_pt=0.4)
-        middle = ((a[0] + b[0]) / 2 - (3.0 if turned else 0.0), (a[1] + b[1]) / 2 + (0.0 if turned else 3.0))
-        sheet.write(middle, f"{text:.1f}", turned=turned, middle=True)

@@ -12,7 +12,7 @@ from swapbell_enclosure.solid import Point3, Solid
 Array = NDArray[np.float64]
 # How far a chord may stand off its arc, as a share of the edge's length (so the kernel takes it), and the angle
 # between chords [rad]. Our choice: fine enough for a volume within half a per cent; coarse for what is looked at.
-FINE = (0.0003, 0.35)
+FINE = (0.001, 0.35)
 COARSE = (0.01, 0.6)
 
 
@@ -26,13 +26,13 @@ class Facets:
     @property
     def corners(self) -> Array:
         """Return each triangle's three corners."""
-        return self.points[self.triangles]
+        return np.asarray(self.points[self.triangles], np.float64)
 
     @property
     def across(self) -> Array:
         """Return each triangle's outward normal, twice its area long."""
         a, b, c = np.moveaxis(self.corners, 1, 0)
-        return np.cross(b - a, c - a)
+        return np.asarray(np.cross(b - a, c - a), np.float64)
 
     @property
     def volume_mm3(self) -> float:

@@ -1,7 +1,9 @@
 """The folder of a built design: solids, drawings, bill, picture, and the station file to expect."""
+# build123d and trimesh leave type parameters open:
+# pyright: reportUnknownMemberType=false, reportUnknownVariableType=false
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -10,7 +12,7 @@ from build123d import Axis, Compound, ExportDXF, Mesher, Unit, export_step
 
 from swapbell_enclosure import bill, drawing, fit, gallery, templates
 from swapbell_enclosure.assembly import Assembly
-from swapbell_enclosure.facets import COARSE, FINE, on_bed
+from swapbell_enclosure.facets import FINE, on_bed
 from swapbell_enclosure.part import Part
 from swapbell_enclosure.printing import ROUNDING_MM, WALL_MIN_MM, Print, look_at
 from swapbell_enclosure.stationsheet import station_toml
@@ -26,7 +28,7 @@ def prove(assembly: Assembly) -> None:
         If a part cannot be printed as it is, or two do not go together: a defect of ours.
     """
     for part in assembly.parts:
-        if part.printed and (why := _unprintable(look_at(on_bed(part), on_bed(part, COARSE)))):
+        if part.printed and (why := _unprintable(look_at(part))):
             raise Breakdown(f"{part.name.value}: {why}; this is a defect of swapbell, please report your parameters")
     for clash in fit.clashes(assembly):
         pair = f"{clash.first.value} and {clash.second.value}"
@@ -46,7 +48,7 @@ def _unprintable(made: Print) -> str | None:
 
 
 @contextmanager
-def whole_folder(out: Path) -> Iterator[Path]:
+def whole_folder(out: Path) -> Generator[Path]:
     """Yield a folder to fill, which takes the place of `out` only when it is whole.
 
     Raises
@@ -86,6 +88,7 @@ def write(assembly: Assembly, folder: Path, progress: Callable[[str], None]) -> 
     together = Compound(children=[body for part in assembly.in_place for body in part.bodies])
     export_step(together, folder / "assembly.step", timestamp=EPOCH)
     gallery.save(gallery.outside(assembly), folder / "preview.png")
+    gallery.save(gallery.through_the_lens(assembly), folder / "camera-view.png")
     templates.write(assembly.layout, folder)
     (folder / "bill.md").write_text(bill.words(assembly), encoding="utf-8")
     (folder / "station-expected.toml").write_text(station_toml(assembly.layout), encoding="utf-8")
@@ -108,5 +111,5 @@ def _write_solid(part: Part, folder: Path) -> None:
 def _write_sheet(part: Part, folder: Path) -> None:
     """Write a sheet's outline as DXF, to scale, for a saw, a plotter or a laser."""
     exporter = ExportDXF(unit=Unit.MM)
-    exporter.add_shape(drawing.lying(part).faces().sort_by(Axis.Z)[-1])
+    exporter.add_shape(drawing.lying(part).faces().sort_by(Axis.Z)[0])
     exporter.write(folder / f"{part.name.value}.dxf")

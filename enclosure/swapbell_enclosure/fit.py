@@ -1,4 +1,6 @@
 """Whether the parts go together, asked of the CAD kernel: no two in one place, screws that reach, a free view."""
+# build123d leaves type parameters open:
+# pyright: reportUnknownMemberType=false
 
 from collections.abc import Iterator
 from dataclasses import dataclass

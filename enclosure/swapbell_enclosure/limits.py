@@ -87,8 +87,8 @@ def _view(layout: Layout) -> Iterator[Finding]:
     sight, lane = layout.sight, layout.parameters.lane
     at = f"camera.distance_mm is {sight.distance_mm:g} mm"
     along, _ = sight.field_mm
-    short = None if lane.zone_mm <= along else _nearer_or_farther(sight.distance_mm * lane.zone_mm / along, "least")
-    yield Finding("field along the lane", f"{at}: sees {along:.0f} mm, the zone has {lane.zone_mm:g} mm", short)
+    way = None if lane.zone_mm <= along else _nearer_or_farther(sight.distance_mm * lane.zone_mm / along, "least")
+    yield Finding("field along the lane", f"{at}: sees {along:.0f} mm, the zone has {lane.zone_mm:g} mm", way)
     for margin in sight.seen.margins:
         found = f"{at}: {margin.has:.3g} {margin.unit}, needs {margin.needs:.3g} {margin.unit}"
         yield Finding(margin.limit.value, found, None if margin.ratio >= 1.0 else _remedy(margin, sight.distance_mm))

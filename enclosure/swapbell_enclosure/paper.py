@@ -1,6 +1,6 @@
 """Sheets at exact scale: lines, circles, words and dimensions in millimetres, written as SVG, PDF or PNG."""
 # matplotlib leaves its keyword arguments untyped:
-# pyright: reportUnknownMemberType=false
+# pyright: reportUnknownMemberType=false, reportUnknownVariableType=false
 
 import math
 from collections.abc import Iterable, Sequence
@@ -71,8 +71,11 @@ class Paper:
             va="center" if middle else "baseline",
         )
 
-    def measure(self, start: Place, end: Place, offset: float) -> None:
-        """Draw a dimension between two points, so far to the left of the way from one to the other."""
+    def measure(self, start: Place, end: Place, offset: float, scale: float = 1.0) -> None:
+        """Draw a dimension between two points, so far to the left of the way from one to the other.
+
+        On a drawing that is not 1:1 the length that is written is the drawn one divided by the scale.
+        """
         (x0, y0), (x1, y1) = start, end
         length = math.dist(start, end)
         nx, ny = -(y1 - y0) / length * offset, (x1 - x0) / length * offset
@@ -86,7 +89,7 @@ class Paper:
         upright = abs(angle) <= RIGHT_ANGLE_DEG
         lift = ARROW_MM if upright else -ARROW_MM
         at = ((a[0] + b[0]) / 2 - (y1 - y0) / length * lift, (a[1] + b[1]) / 2 + (x1 - x0) / length * lift)
-        self.write(at, f"{length:.1f}", turned=angle if upright else angle + 180.0, middle=True)
+        self.write(at, f"{length / scale:.1f}", turned=angle if upright else angle + 180.0, middle=True)
 
     def ruler(self) -> None:
         """Draw a line of exactly 100 mm: whoever prints the sheet measures it first."""

@@ -6,7 +6,8 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from swapbell_enclosure.facets import Array, Facets, size_mm
+from swapbell_enclosure.facets import COARSE, Array, Facets, on_bed, size_mm
+from swapbell_enclosure.part import Part
 
 # From the vertical; a roof that leans out farther needs something under it.
 OVERHANG_MAX_DEG = 50.0
@@ -46,8 +47,18 @@ class Print:
     size_mm: tuple[float, float, float]
 
 
-def look_at(made: Facets, coarse: Facets) -> Print:
-    """Return what a part looks like, from its fine and its coarse triangles, lying as printed."""
+def look_at(part: Part) -> Print:
+    """Return what a part looks like on the printer.
+
+    Its walls are looked for on coarse triangles, made first: the kernel keeps the finest that it has made.
+    """
+    coarse = on_bed(part, COARSE)
+    made = on_bed(part)
+    return judge(made, coarse)
+
+
+def judge(made: Facets, coarse: Facets) -> Print:
+    """Return what fine and coarse triangles of one body tell, lying as printed."""
     mesh = trimesh.Trimesh(made.points, made.triangles, process=False)
     return Print(
         watertight=bool(mesh.is_watertight and mesh.is_winding_consistent),

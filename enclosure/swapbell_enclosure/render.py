@@ -56,7 +56,7 @@ def pinhole(eye: Array, gaze: Array, right: Array, focal_px: float, size: tuple[
 
     def view(points: Array) -> Array:
         seen = (points - eye) @ frame.T
-        depth = np.where(seen[:, 2] == 0.0, np.finfo(float).tiny, seen[:, 2])
+        depth = np.where(seen[:, 2] == 0.0, -1.0, seen[:, 2])
         x = focal_px * seen[:, 0] / depth + size[0] / 2
         y = focal_px * seen[:, 1] / depth + size[1] / 2
         return np.stack([x, y, depth], axis=1)
@@ -101,10 +101,12 @@ def draw(surfaces: Sequence[Surface], view: View, size: tuple[int, int], outline
 def _fill(corners: Array, first: int, depth: Array, face: NDArray[np.int64]) -> None:
     height, width = depth.shape
     for index, ((ax, ay, az), (bx, by, bz), (cx, cy, cz)) in enumerate(corners.tolist()):
+        if min(az, bz, cz) <= 0.0:
+            continue
         twice = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
         x0, x1 = max(int(min(ax, bx, cx)), 0), min(int(max(ax, bx, cx)) + 2, width)
         y0, y1 = max(int(min(ay, by, cy)), 0), min(int(max(ay, by, cy)) + 2, height)
-        if twice == 0.0 or x0 >= x1 or y0 >= y1 or min(az, bz, cz) <= 0.0:
+        if twice == 0.0 or x0 >= x1 or y0 >= y1:
             continue
         x, y = np.arange(x0, x1)[None, :] + 0.5, np.arange(y0, y1)[:, None] + 0.5
         b = ((x - ax) * (cy - ay) - (cx - ax) * (y - ay)) / twice

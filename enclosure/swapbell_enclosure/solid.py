@@ -1,4 +1,6 @@
 """The few shapes that all parts are made of, by the CAD kernel."""
+# build123d leaves type parameters open:
+# pyright: reportUnknownMemberType=false
 
 from collections.abc import Iterable, Sequence
 
@@ -6,11 +8,11 @@ from build123d import (
     Align,
     Axis,
     Box,
+    Compound,
     Cylinder,
     Plane,
     Polyline,
     Pos,
-    Shape,
     Solid,
     ThreePointArc,
     extrude,
@@ -41,7 +43,7 @@ def pit(start: Point3, direction: Point3, length: float, diameter: float) -> Sol
     half = diameter / 2
     outline = Polyline((0.0, 0.0), (half, 0.0), (half, length), (0.0, length + half), close=True)
     plane = Plane(origin=start, z_dir=direction)
-    return solid(plane * revolve(Plane.XZ * make_face(outline), Axis.Z))
+    return solid(plane * revolve((Plane.XZ * make_face(outline)).face(), Axis.Z))
 
 
 def drop(start: Point3, direction: Point3, length: float, diameter: float, up: Point3) -> Solid:
@@ -92,7 +94,7 @@ def cut(body: Solid, tools: Iterable[Solid]) -> Solid:
     return solid(body.cut(*given)) if given else body
 
 
-def solid(shape: object) -> Solid:
+def solid(shape: Solid | Compound) -> Solid:
     """Return the one solid that a shape is.
 
     Raises
@@ -100,7 +102,7 @@ def solid(shape: object) -> Solid:
     ValueError
         If it is none or several.
     """
-    pieces = shape.solids() if isinstance(shape, Shape) else []
+    pieces = list(shape.solids())
     if len(pieces) != 1:
         raise ValueError(f"{len(pieces)} solids where one was meant")
     return pieces[0]

@@ -1,8 +1,7 @@
 """The station file that calibration should find: scale or plane and the gate, as the optics foresee them."""
 
-from swapbell_enclosure.layout import Layout
+from swapbell_enclosure.layout import Layout, Point3
 from swapbell_enclosure.places import gaze
-from swapbell_enclosure.solid import Point3
 from swapbell_models.optics import Point
 
 

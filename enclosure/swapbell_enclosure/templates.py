@@ -12,6 +12,10 @@ POISON = "Once toxic bait has been in it: label it POISON, and never use it, or 
 # Our choice: tabs wide enough for a row of screws or a strip of tape.
 TAB_MM = 12.0
 SCREW_MM = 3.4
+# Where a cut-out's floor lies on its sheet.
+FLOOR_MM = 120.0
+# A lid's lip, from memory; and a notch that a 3 mm wire lies in with its bend.
+LIP_MM, NOTCH_MM = 12.0, 5.0
 # Our choice: the camera's board stands on washers or nuts so high.
 SPACER_MM = 2.0
 
@@ -21,7 +25,7 @@ def write(layout: Layout, folder: Path) -> None:
     station = layout.parameters.station
     sheets = {
         "drawings/station-pot": _wall_cut_out(layout, "A lidded pot", station.pot_mm, POT_NOTES),
-        "drawings/station-tub": _wall_cut_out(layout, "A food tub, under the lid's lip", station.tub_mm, TUB_NOTES),
+        "drawings/station-tub": _tub(layout),
         "drawings/station-tins": _tins(layout),
         "without-a-printer/lane": _folded_lane(layout),
         "without-a-printer/hood": _tin_hood(layout),
@@ -45,7 +49,7 @@ TUB_NOTES = (
 def _wall_cut_out(layout: Layout, title: str, diameter: float | None, notes: tuple[str, ...]) -> Paper:
     wall = "flat" if diameter is None else f"{diameter:g} mm across"
     sheet = Paper(f"{title} ({wall}), 1:1", [*notes, BLADES, POISON])
-    middle, floor = SHEET_MM[0] / 2, 120.0
+    middle, floor = SHEET_MM[0] / 2, FLOOR_MM
     half = _around(layout.half_lane, diameter)
     low, high = (middle - half, floor), (middle + half, floor + layout.lane_height)
     sheet.box(low, high)
@@ -60,13 +64,24 @@ def _wall_cut_out(layout: Layout, title: str, diameter: float | None, notes: tup
     sheet.write((middle - edge, floor + layout.ear_top + 1.5), "the adapter covers this")
     for y, z in layout.ear_holes:
         sheet.circle((middle + math.copysign(_around(abs(y), diameter), y), floor + z), SCREW_MM)
-    sheet.measure(low, (high[0], low[1]), -14.0)
-    sheet.measure((high[0], low[1]), high, -edge)
+    sheet.measure(low, (high[0], low[1]), -13.0)
+    sheet.measure(low, (low[0], high[1]), edge)
     left, right = (_hole(layout, middle, floor, each, diameter) for each in (0, 2))
-    sheet.measure(left, right, -22.0)
+    sheet.measure(left, right, -30.0)
     below, above = (_hole(layout, middle, floor, each, diameter) for each in (2, 3))
     sheet.measure(below, above, -edge)
     sheet.write((middle, floor + layout.lane_height / 2), "cut out", middle=True)
+    return sheet
+
+
+def _tub(layout: Layout) -> Paper:
+    """Return the tub's cut-out, with its rim right above the adapter and a notch for the hanger in it."""
+    sheet = _wall_cut_out(layout, "A food tub, under the lid's lip", layout.parameters.station.tub_mm, TUB_NOTES)
+    rim, left, right = FLOOR_MM + layout.ear_top + LIP_MM, 20.0, SHEET_MM[0] - 20.0
+    notch = [(right - 30.0, rim), (right - 30.0, rim - NOTCH_MM), (right - 25.0, rim - NOTCH_MM), (right - 25.0, rim)]
+    sheet.line([(left, rim), *notch, (right, rim)])
+    sheet.write((left, rim + 2.0), "the tub's rim; the lid's lip reaches down to the adapter")
+    sheet.write((right - 45.0, rim + 2.0), "notch for the hanger")
     return sheet
 
 

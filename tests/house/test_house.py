@@ -148,7 +148,11 @@ def test_every_link_between_our_pages_leads_somewhere() -> None:
 
 @pytest.mark.parametrize(
     ("lock", "extras"),
-    [("try", ["device", "host"]), ("test", ["device", "host", "test"]), ("lint", ["device", "host", "test", "lint"])],
+    [
+        ("try", ["device", "host"]),
+        ("test", ["device", "host", "test"]),
+        ("lint", ["device", "host", "enclosure", "test", "lint"]),
+    ],
 )
 def test_every_dependency_is_pinned(lock: str, extras: list[str]) -> None:
     project = pyproject()["project"]

@@ -64,7 +64,7 @@ def _bore(layout: Layout, axis: float, bore: float) -> Solid:
     ]
     plane = Plane(origin=(axis, 0.0, 0.0), x_dir=(1.0, 0.0, 0.0), z_dir=(0.0, -1.0, 0.0))
     face = plane * make_face(Polyline(*outline, close=True))
-    return solid(revolve(face, Axis((axis, 0.0, 0.0), UP)))
+    return solid(revolve(face.face(), Axis((axis, 0.0, 0.0), UP)))
 
 
 def _gate(layout: Layout, axis: float) -> Solid:
