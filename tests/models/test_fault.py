@@ -1,10 +1,13 @@
 """How a command ends: one line on stderr and the right exit code."""
 
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from swapbell_models.fault import EXIT_INTERRUPTED, Breakdown, Mistake, speak
 
 PREFACE = "from swapbell_models.fault import Breakdown, Mistake, speak\n"
 
@@ -21,6 +24,32 @@ def ended(body: str, stdout: str | None = None) -> "subprocess.CompletedProcess[
 def test_a_fault_is_its_line_and_its_code(kind: str, code: int) -> None:
     done = ended(f"raise {kind}('the thing, and the way out')")
     assert (done.returncode, done.stderr) == (code, "the thing, and the way out\n")
+
+
+@pytest.mark.parametrize(("fault", "code"), [(Mistake("a thing"), 2), (Breakdown("a thing"), 1)])
+def test_a_fault_ends_the_process_that_it_happens_in(
+    fault: Exception, code: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def command() -> None:
+        raise fault
+
+    with pytest.raises(SystemExit) as ended:
+        speak(command)
+    assert (ended.value.code, capsys.readouterr().err) == (code, "a thing\n")
+
+
+@pytest.mark.parametrize("error", [OSError(28, "full", "a file"), OSError(9, "closed")])
+def test_what_stdout_does_not_say_is_not_taken_for_its_word(error: OSError) -> None:
+    def command() -> None:
+        raise error
+
+    with pytest.raises(OSError, match=str(error.strerror)):
+        speak(command)
+
+
+def test_a_shell_tells_ctrl_c_by_128_and_its_number() -> None:
+    # POSIX, Shell Command Language: more than 128 for a command that a signal ended; shells add its number.
+    assert EXIT_INTERRUPTED == 128 + signal.SIGINT
 
 
 def test_a_command_that_works_says_nothing() -> None:

@@ -48,6 +48,11 @@ def test_the_default_day_rises_from_four_tenths_holds_and_falls() -> None:
     assert told == pytest.approx([0.4, 0.7, 1.0, 1.0, 1.0, 0.7, 0.4])
 
 
+def test_the_first_day_is_as_busy_as_any_other() -> None:
+    assert activity(SIX_TO_SIX, clock(12, day=2)) == [1.0]
+    assert activity(SIX_TO_SIX, clock(5, day=2)) == [0.0]
+
+
 def test_nobody_forages_at_night() -> None:
     assert activity(SIX_TO_SIX, clock(5, 59), clock(18, 1), clock(0)) == [0.0, 0.0, 0.0]
 

@@ -221,6 +221,11 @@ def test_what_is_far_too_long_is_not_even_read() -> None:
         decode(b" " * (PAYLOAD_MAX_BYTES + 1), Tally)
 
 
+def test_what_is_just_short_enough_is_read() -> None:
+    payload = encode(Receipt(boot="first", through=3))
+    assert decode(payload.rjust(PAYLOAD_MAX_BYTES), Receipt).through == 3
+
+
 @given(st.binary(max_size=200))
 def test_no_bytes_whatever_raise_anything_else(payload: bytes) -> None:
     for kind in MESSAGES.values():

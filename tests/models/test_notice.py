@@ -1,11 +1,23 @@
 """What a notice says: the evidence, the chance that it was luck, and the cautions, in few words."""
 
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 from tallies import blind_between, edges, moment, tallies
 
 from swapbell_models.confirmation import Confirm
 from swapbell_models.message import StationState
-from swapbell_models.notice import NoticeKind, Urgency, blind_words, notice, ready_words, silent_words, touched_words
+from swapbell_models.notice import (
+    NoticeKind,
+    Urgency,
+    blind_words,
+    lapse,
+    notice,
+    ready_words,
+    silent_words,
+    touched_words,
+)
 from swapbell_models.readiness import Rule, Verdict, assess
 from swapbell_models.tally import Hindrance
 
@@ -35,6 +47,31 @@ def test_every_hindrance_has_words_for_what_to_look_for() -> None:
 
 def test_a_blindness_without_a_reason_says_so() -> None:
     assert "it does not say why. That no visits are counted proves nothing." in blind_words(moment(0), None)
+
+
+@pytest.mark.parametrize(
+    ("lucky", "told"), [(0.0105, "in 1% of"), (0.01, "in 1% of"), (0.0099, "in less than 1% of")]
+)
+def test_a_chance_of_one_in_a_hundred_is_told(lucky: float, told: str) -> None:
+    assert told in touched_words(replace(verdict(BURST, Rule()), lucky=lucky), Rule())
+
+
+@pytest.mark.parametrize(
+    ("seconds", "told"),
+    [
+        (-5, "0 s"),
+        (0.9, "0 s"),
+        (59, "59 s"),
+        (60, "1 min"),
+        (3599, "59 min"),
+        (3600, "1 h"),
+        (86_399, "23 h"),
+        (86_400, "1 d"),
+        (7 * 86_400, "7 d"),
+    ],
+)
+def test_a_length_of_time_is_told_in_its_largest_whole_unit(seconds: float, told: str) -> None:
+    assert lapse(timedelta(seconds=seconds)) == told
 
 
 def test_a_chance_below_one_in_a_hundred_is_told_without_digits() -> None:

@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from swapbell_models.proof.fall import NOT_DEAD, Count, fall
-from swapbell_models.proof.rebound import looks, rebound
+from swapbell_models.proof.fall import NOT_DEAD, Count, Fall, fall
+from swapbell_models.proof.rebound import Rebound, looks, rebound
 
 SWAPPED_AT = datetime(2026, 1, 15, 9, tzinfo=UTC)
 BEFORE = Count(120, 3600.0)
@@ -50,6 +50,10 @@ def test_the_return_begins_where_the_limits_leave_the_quietest() -> None:
 def test_without_word_of_bouts_visits_are_taken_as_poisson() -> None:
     found = rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(36, 3600.0))
     assert found.against_before == fall(BEFORE, Count(36, 3600.0), fano=1.0)
+
+
+def test_limits_that_touch_the_quietest_are_no_return() -> None:
+    assert not Rebound(Fall(0.5, 0.4, 0.6), Fall(0.5, 0.2, 1.0)).is_returning
 
 
 def test_nobody_at_all_is_no_return() -> None:

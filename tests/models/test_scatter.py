@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
-from swapbell_models.scatter import Scatter, scatter
+from swapbell_models.scatter import Scatter, check_k, scatter
 
 # Bliss and Fisher 1953, Biometrics 9:176-200 (from memory): mites on 150 apple leaves, how many leaves held 0 to 7.
 LEAVES = (70, 38, 17, 10, 9, 3, 2, 1)
@@ -121,6 +121,27 @@ def test_a_crowd_in_one_window_of_many_is_very_lumpy() -> None:
     found = scatter([0] * 99 + [50])
     best = optimize.brentq(lambda k: sum(0.01 / (k + j) for j in range(50)) - math.log1p(0.5 / k), 1e-4, 1.0)
     assert found.k == pytest.approx(best)
+
+
+def test_a_handful_of_lumpy_windows_has_a_k() -> None:
+    assert scatter([0, 0, 3]).k is not None
+
+
+def test_a_little_more_scatter_than_chance_has_a_k_by_moments() -> None:
+    assert Scatter(10, 2.0, 2.05, None).k_by_moments == pytest.approx(80.0)
+
+
+def test_scatter_so_near_to_chance_that_no_count_tells_has_no_k() -> None:
+    # Invented: 1000 windows whose variance is above their mean by 16 millionths, so that k would be beyond a million.
+    counts = spread([17, 52, 138, 182, 210, 148, 113, 72, 35, 22, 7, 4])
+    assert 0 < np.var(counts) - np.mean(counts) < 2e-5
+    assert scatter(counts).k is None
+
+
+def test_any_size_above_nothing_is_one() -> None:
+    assert (check_k(0.05), check_k(math.inf)) == (0.05, math.inf)
+    with pytest.raises(ValueError, match=r"^k must be a number above 0, or infinite for Poisson, not 0"):
+        check_k(0.0)
 
 
 @pytest.mark.parametrize("counts", [[], [3]])

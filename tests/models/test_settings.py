@@ -51,6 +51,7 @@ def test_the_complaint_names_the_file() -> None:
     ("text", "says"),
     [
         ("day = 2\n" + PICTURE, "unknown key day; did you mean days?"),
+        ("xxq = 2\n" + PICTURE, "unknown key xxq; did you mean stops?"),
         (PICTURE + 'paths = "b"\n', "unknown key picture.paths; did you mean picture.path?"),
         (
             PICTURE + '[[stops]]\nname = "x"\n[[stops]]\nnames = "y"\n',

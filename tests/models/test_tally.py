@@ -30,6 +30,15 @@ def test_more_cannot_be_watched_than_passed() -> None:
         tally(1, watched_s=16.0)
 
 
+def test_rounding_may_carry_a_hundredth_of_a_second_past_the_interval_and_no_more() -> None:
+    told = tally(1, watched_s=15.01, crossings=visits(15.01))
+    assert (told.watched_s, told.crossings[0].at_s) == (15.01, 15.01)
+    with pytest.raises(ValueError, match="longer than the interval"):
+        tally(1, watched_s=15.0105)
+    with pytest.raises(ValueError, match="lies outside the interval"):
+        tally(1, crossings=visits(15.0105))
+
+
 @pytest.mark.parametrize("at_s", [15.1, float("inf"), float("nan")])
 def test_a_crossing_lies_within_its_interval(at_s: float) -> None:
     with pytest.raises(ValueError, match="lies outside the interval"):
