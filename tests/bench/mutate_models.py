@@ -4,8 +4,8 @@
     nice python tests/bench/mutate_models.py chance sizes  # some of them
 
 A mutant lives in memory only: each is tried in a fork of this process that has the heavy libraries loaded already.
-It meets the tests of tests/models that import its module, its own file first, until one of them fails. Prints the
-survivors that survivors.toml does not list, and what it lists that is noticed now; exits with 1 if there are any.
+It meets its module's own test file, or where there is none all of tests/models that import it. Prints the survivors
+that survivors.toml does not list, and what it lists that is noticed now; exits with 1 if there are any.
 Weighed: mutmut, which is well kept and changes more kinds of things, but only in functions without a decorator; most
 numbers of the models stand elsewhere.
 """
@@ -140,16 +140,11 @@ def path_of(module: str) -> Path:
 
 
 def tests_of(module: str) -> list[str]:
-    """Return the test files that import a module, its own first."""
+    """Return a module's own test file, or where it has none all that import it."""
     name = f"swapbell_models.{module}"
-    package, _, stem = name.rpartition(".")
-    files = [
-        path
-        for path in TESTS.glob("test_*.py")
-        if f"from {name} import" in (text := path.read_text(encoding="utf-8"))
-        or f"from {package} import {stem}" in text
-    ]
-    return [str(path) for path in sorted(files, key=lambda path: (path.stem != f"test_{stem}", path.name))]
+    own = TESTS / f"test_{module.rpartition('.')[2]}.py"
+    files = [own] if own.exists() else sorted(TESTS.glob("test_*.py"))
+    return [str(path) for path in files if f"from {name} import" in path.read_text(encoding="utf-8")]
 
 
 def pytest_passes(*options: str) -> bool:
