@@ -148,6 +148,8 @@ def test_a_round_names_the_portion_that_is_wrong() -> None:
         round_dose([85.0, -1.0], PERMIT.directs, PRODUCT, PERMIT, TODAY)
 
 
-@pytest.mark.parametrize("caution", ["label, local law and licensed practice", "gloves", "honey bee", "1.5 m", "second person"])
+@pytest.mark.parametrize(
+    "caution", ["label, local law and licensed practice", "gloves", "honey bee", "1.5 m", "second person"]
+)
 def test_the_usual_cautions_are_there(caution: str) -> None:
     assert any(caution in each for each in CAUTIONS)

@@ -133,7 +133,7 @@ def test_an_image_that_shows_the_horizon_reaches_without_end(side_px: float) -> 
 
 
 def test_an_image_whose_edge_is_the_horizon_reaches_without_end() -> None:
-    # Half of 800 px of 5 um are 2 mm, as far behind the lens: 45 degrees; a hair more, as the tangent is rounded down.
+    # Half of 800 px of 5 um are 2 mm, as far as the lens is off: 45 degrees; a hair more, as its tangent is rounded.
     aim = Aim(Lens(2.0, 2.0), 5.0, 100.0, 45.0, focus_mm=math.inf)
     assert aim.reach_mm(math.nextafter(800.0, 801.0))[1] == math.inf
 
