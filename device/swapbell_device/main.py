@@ -1,6 +1,9 @@
 """The station's command line, and the way of a frame."""
 
+import os
+import platform
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -162,6 +165,7 @@ def score_counter(
     seeds: Annotated[int, typer.Option("--seeds", min=1, help="How many scenes of each drawn condition.")] = 1,
     only: Annotated[list[str] | None, typer.Option("--only", help="Only this condition; may be repeated.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="All figures as JSON.")] = False,
+    markdown: Annotated[bool, typer.Option("--markdown", help="Tables for a page, against the goals.")] = False,
 ) -> None:
     """Score the counter against the truth: precision, recall, F1, counts, sizes, lengths, the worst five minutes.
 
@@ -169,10 +173,19 @@ def score_counter(
 
     Example: swapbell-device score --drawn --seeds 3
     """
-    from swapbell_device.scoring import scoreboard, scoretable
+    from swapbell_device.scoring import scoreboard, scorepage, scoretable
 
+    if as_json and markdown:
+        raise fault.Mistake("score: give --json or --markdown, not both")
     board = scoreboard.scores(scoreboard.cases(folder, drawn, seeds, only or ()), watch)
-    typer.echo(scoretable.as_json(board) if as_json else scoretable.as_table(board))
+    if markdown:
+        typer.echo(scorepage.as_page(board, datetime.now().astimezone().date(), _machine()))
+    else:
+        typer.echo(scoretable.as_json(board) if as_json else scoretable.as_table(board))
+
+
+def _machine() -> str:
+    return f"{os.cpu_count()} cores of {platform.machine()}"
 
 
 def run() -> None:

@@ -95,6 +95,10 @@ def test_a_count_that_never_reaches_the_rule_is_told() -> None:
     assert found.reached_off_s is None
 
 
+def test_where_neither_reaches_the_rule_there_is_nothing_to_tell_of_it() -> None:
+    assert score(_in(1.0), _in(1.0)).reached_wrongly is None
+
+
 def test_scores_of_several_clips_add_up() -> None:
     both = score(_in(1.0), _in(1.0)) + score(_in(1.0), []) + Score()
     assert both.whole == Marks(2, 1, 1)

@@ -11,6 +11,7 @@ from swapbell_device.drawing.film import film
 from swapbell_device.drawing.scene import Scene
 from swapbell_device.drawing.traffic import BuildUp
 from swapbell_device.drawn import DrawnStation
+from swapbell_device.main import score_counter
 from swapbell_device.moment import Moment
 from swapbell_device.scoring.score import Score, events, known
 from swapbell_device.scoring.scoreboard import Case, cases, scores
@@ -89,6 +90,18 @@ def test_json_says_null_where_there_is_nothing_to_tell() -> None:
     figures = json.loads(as_json({"nothing": Score()}))
     assert figures["conditions"][0]["f1"] is None
     assert figures["summary"]["macro_f1"] is None
+
+
+def test_the_command_makes_the_tables_of_a_page(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    score_counter(folder, drawn=False, only=None, as_json=False, markdown=True)
+    told = capsys.readouterr().out.splitlines()
+    assert told[0].startswith("Counted on ")
+    assert told[-1].startswith("| drawn | ")
+
+
+def test_json_or_a_page_but_not_both(folder: Path) -> None:
+    with pytest.raises(Mistake, match="give --json or --markdown, not both"):
+        score_counter(folder, drawn=False, only=None, as_json=True, markdown=True)
 
 
 @pytest.mark.parametrize(("given_folder", "drawn"), [(None, False), (Path(), True)])

@@ -131,9 +131,10 @@ class Score:
         return max((abs(true - counted) for true, counted in self.reached_s if true and counted), default=None)
 
     @property
-    def reached_wrongly(self) -> int:
-        """In how many clips only one of truth and count reaches ten visits in five minutes."""
-        return sum((true is None) != (counted is None) for true, counted in self.reached_s)
+    def reached_wrongly(self) -> int | None:
+        """In how many clips only one of truth and count reaches ten visits in five minutes; None if none does."""
+        lacking = [{true is None, counted is None} for true, counted in self.reached_s]
+        return sum(len(one) > 1 for one in lacking) if any(False in one for one in lacking) else None
 
     @property
     def length_error_mm(self) -> float | None:

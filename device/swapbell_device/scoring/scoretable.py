@@ -63,13 +63,14 @@ def rows(board: Mapping[str, Score]) -> list[Row]:
 def summary(board: Mapping[str, Score]) -> Row:
     """Return the figures of all events as one (micro), and the means over the conditions (macro)."""
     judged = [score for score in board.values() if score.whole.true]
+    empty = [score.whole.counted for score in board.values() if not score.whole.true]
     return {
         "condition": "all events",
         **figures(sum(board.values(), Score())),
         "macro_f1": _mean(score.whole.f1 for score in judged),
         "macro_count_error": _mean(score.count_error for score in judged),
         "worst_f1": min((score.whole.f1 or 0.0 for score in judged), default=None),
-        "counted_where_nothing_was": sum(s.whole.counted for s in board.values() if not s.whole.true),
+        "counted_where_nothing_was": sum(empty) if empty else None,
     }
 
 
@@ -84,32 +85,33 @@ def as_table(board: Mapping[str, Score]) -> str:
     lines = [[heading for heading, _, _ in COLUMNS], *(_cells(row) for row in [*rows(board), total])]
     widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
     table = [
-        " ".join(_pad(cell, width, place) for place, (cell, width) in enumerate(zip(line, widths, strict=True)))
+        " ".join(_pad(text, width, place) for place, (text, width) in enumerate(zip(line, widths, strict=True)))
         for line in lines
     ]
     return "\n".join([*table, "", _sentence(total), CAUTION])
 
 
-def _cells(row: Row) -> list[str]:
-    return [_cell(row[key], how) for _, key, how in COLUMNS]
-
-
-def _cell(figure: Figure, how: str) -> str:
+def cell(figure: Figure, how: str) -> str:
+    """Return a figure as it is printed, a dash where there is nothing to tell."""
     return NOTHING if figure is None else format(figure, how)
 
 
-def _pad(cell: str, width: int, place: int) -> str:
-    return cell.rjust(width) if place else cell.ljust(width)
+def _cells(row: Row) -> list[str]:
+    return [cell(row[key], how) for _, key, how in COLUMNS]
+
+
+def _pad(text: str, width: int, place: int) -> str:
+    return text.rjust(width) if place else text.ljust(width)
 
 
 def _sentence(total: Row) -> str:
     return (
-        f"F1 micro {_cell(total['f1'], '.3f')}, macro {_cell(total['macro_f1'], '.3f')}, "
-        f"worst condition {_cell(total['worst_f1'], '.3f')}; "
-        f"count off by {_cell(total['macro_count_error'], '.1%')} in the mean of the conditions; "
-        f"{total['counted_where_nothing_was']} counted where nothing was; "
-        f"length off by {_cell(total['length_error_mm'], '.2f')} mm in the mean; "
-        f"ten in five minutes reached by only one of truth and count in {total['reached_wrongly']} clips."
+        f"F1 micro {cell(total['f1'], '.3f')}, macro {cell(total['macro_f1'], '.3f')}, "
+        f"worst condition {cell(total['worst_f1'], '.3f')}; "
+        f"count off by {cell(total['macro_count_error'], '.1%')} in the mean of the conditions; "
+        f"{cell(total['counted_where_nothing_was'], 'd')} counted where nothing was; "
+        f"length off by {cell(total['length_error_mm'], '.2f')} mm in the mean; "
+        f"ten in five minutes reached by only one of truth and count in {cell(total['reached_wrongly'], 'd')} clips."
     )
 
 
