@@ -21,10 +21,9 @@ from swapbell_models.forecasting.watched import Counts
 
 # Our choice: no shape is likelier than another before anything was counted.
 SHAPE_SHARE = 1.0 / len(Growth)
-# Our choice: while it is watched, exponential traffic grows e-fold twice, from one to seven; much more is rarer.
-MEAN_FOLDS = 2.0
-# Our choice: from a visit an hour to the 120 of the rule are 4.8 folds; 12 are more than anyone watches.
-FOLDS_MAX = 12.0
+# Our choice: while it is watched, exponential traffic grows e-fold four times: from a visit an hour to the rule's 120
+# would be 4.8. Much more is rarer, but six days of doubling in three hours are 20.
+MEAN_FOLDS, FOLDS_MAX = 4.0, 25.0
 # How far days scatter about the growth (standard deviation of a day's factor), and how likely that is before anything
 # was counted. Our choice, held against simulation: even days at half of all stations, else anything up to days as
 # unlike as one to three.
