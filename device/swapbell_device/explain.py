@@ -203,7 +203,8 @@ class _Sheet:
     def _told(self) -> Iterator[str]:
         yield f"in {self._counts[Direction.IN]}  out {self._counts[Direction.OUT]} so far"
         if (last := self._crossing) is not None:
-            yield f"last {last.direction.value} {last.at_s:.2f} s {last.size.value} {last.length_mm:.1f} mm"
+            sure = "" if last.confidence is None else f", sure {last.confidence:.2f}"
+            yield f"last {last.direction.value} {last.at_s:.2f} s {last.size.value} {last.length_mm:.1f} mm{sure}"
 
     def _label(self, picture: MatLike, text: str, beside: tuple[int, int], away: int) -> None:
         _say(picture, text, (beside[0] + away, beside[1]), 0.4 * max(1.0, self._zoom))
@@ -236,7 +237,7 @@ def _joined(pieces: list[MatLike], axis: int) -> MatLike:
 def _say(picture: MatLike, text: str, at: tuple[int, int], size: float = 0.42, bgr: Colour = WHITE_BGR) -> None:
     """Write on a dark ground of its own, shifted to where it can be read whole."""
     (width, height), low = cv2.getTextSize(text, FONT, size, 1)
-    x, y = max(0, min(at[0], picture.shape[1] - width)), at[1]
+    x, y = max(0, min(at[0], picture.shape[1] - width)), max(height + 1, min(at[1], picture.shape[0] - low))
     cv2.rectangle(picture, (x - 1, y - height - 1), (x + width, y + low), BLACK_BGR, -1)
     cv2.putText(picture, text, (x, y), FONT, size, bgr, 1, cv2.LINE_AA)
 
