@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
-from build123d import Edge
+from build123d import BoundBox, Edge
 
 from swapbell_enclosure.assembly import Assembly
 from swapbell_enclosure.part import Part
@@ -32,21 +32,21 @@ class Clash:
 
 def shared_mm3(first: Solid, second: Solid) -> float:
     """Return the volume that two solids share [mm3]."""
-    if not _boxes_meet(first, second):
+    if not _meet(first.bounding_box(), second.bounding_box()):
         return 0.0
     common = first & second
     return sum(each.volume for each in common.solids()) if common is not None else 0.0
 
 
-def _boxes_meet(first: Solid, second: Solid) -> bool:
-    a, b = first.bounding_box(), second.bounding_box()
+def _meet(a: BoundBox, b: BoundBox) -> bool:
     return all(low < high for low, high in zip((*a.min, *b.min), (*b.max, *a.max), strict=True))
 
 
 def clashes(assembly: Assembly) -> list[Clash]:
     """Return every pair of parts that share room; two places of one part count as a pair."""
-    bodies = [(part.name, body) for part in assembly.in_place for body in part.bodies]
-    found = [Clash(a, b, shared_mm3(first, second)) for (a, first), (b, second) in combinations(bodies, 2)]
+    bodies = [(part.name, body, body.bounding_box()) for part in assembly.in_place for body in part.bodies]
+    near = [(a, b) for a, b in combinations(bodies, 2) if _meet(a[2], b[2])]
+    found = [Clash(a, b, shared_mm3(first, second)) for (a, first, _), (b, second, _) in near]
     return [each for each in found if each.volume_mm3 > TOUCH_MM3]
 
 
@@ -75,10 +75,11 @@ def blocked(assembly: Assembly) -> list[tuple[Point3, Name]]:
     along, across = layout.parameters.lane.zone_mm / 2, layout.half_lane
     corners = [(sx * along, sy * (across - INSET_MM), INSET_MM) for sx in (-1, 1) for sy in (-1, 1)]
     opaque = [part for part in assembly.in_place if part.name is not Name.WINDOW]
+    bodies = [(part.name, body, body.bounding_box()) for part in opaque for body in part.bodies]
+    rays = [(corner, Edge.make_line(corner, layout.pupil)) for corner in corners]
     return [
-        (corner, part.name)
-        for corner in corners
-        for part in opaque
-        for body in part.bodies
-        if body.distance_to(Edge.make_line(corner, layout.pupil)) < CLEAR_MM
+        (corner, name)
+        for corner, ray in rays
+        for name, body, box in bodies
+        if _meet(box, ray.bounding_box()) and body.distance_to(ray) < CLEAR_MM
     ]
