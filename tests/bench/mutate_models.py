@@ -4,7 +4,7 @@
     nice python tests/bench/mutate_models.py chance sizes  # some of them
 
 A mutant lives in memory only: each is tried in a fork of this process that has the heavy libraries loaded already.
-It meets its module's own test file, or where there is none all of tests/models that import it. Prints the survivors
+It meets the tests of its module, then those of its neighbours that import it, until one fails. Prints the survivors
 that survivors.toml does not list, and what it lists that is noticed now; exits with 1 if there are any.
 Weighed: mutmut, which is well kept and changes more kinds of things, but only in functions without a decorator; most
 numbers of the models stand elsewhere.
@@ -140,11 +140,12 @@ def path_of(module: str) -> Path:
 
 
 def tests_of(module: str) -> list[str]:
-    """Return a module's own test file, or where it has none all that import it."""
-    name = f"swapbell_models.{module}"
+    """Return the test files that import a module, its own first; beyond it only those of the same room."""
     own = TESTS / f"test_{module.rpartition('.')[2]}.py"
-    files = [own] if own.exists() else sorted(TESTS.glob("test_*.py"))
-    return [str(path) for path in files if f"from {name} import" in path.read_text(encoding="utf-8")]
+    neighbours = {TESTS / f"test_{path.stem}.py" for path in path_of(module).parent.glob("*.py")}
+    files = [path for path in TESTS.glob("test_*.py") if path in neighbours or not own.exists()]
+    asking = [path for path in files if f"from swapbell_models.{module} import" in path.read_text(encoding="utf-8")]
+    return [str(path) for path in sorted(asking, key=lambda path: (path != own, path.name))]
 
 
 def pytest_passes(*options: str) -> bool:

@@ -172,6 +172,13 @@ def test_a_rate_stands_on_watched_time_alone() -> None:
     assert (seen.per_window, seen.low, seen.high) == pytest.approx((5.661407, 4.753125, 6.692709), abs=1e-6)
 
 
+def test_the_trade_speaks_of_five_minutes() -> None:
+    # Common practice, no source.
+    seen = rate(Window(moment(0), moment(600), 20, 600.0))
+    assert seen is not None
+    assert seen.per_window == pytest.approx(10.0)
+
+
 def test_where_nobody_watched_there_is_no_rate() -> None:
     assert rate(Window(moment(0), moment(300), 3, 0.0)) is None
 

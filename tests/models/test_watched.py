@@ -6,8 +6,8 @@ from datetime import UTC, datetime, time, timedelta
 
 import pytest
 
-from swapbell_models.forecasting.foraging import fixed
-from swapbell_models.forecasting.watched import Counts, read
+from swapbell_models.forecasting.foraging import Curve, fixed
+from swapbell_models.forecasting.watched import Basis, Counts, read
 from swapbell_models.traffic import Window
 
 HOUR = timedelta(hours=1)
@@ -43,6 +43,28 @@ def test_effort_is_watched_time_weighted_by_activity() -> None:
     found = counts(window(5.0, watched_share=0.5), window(6.0, hours=0.5), window(1.0))
     # By the default curve the activity in the middle of the second hour of twelve is 0.4 + 0.6 * 1.5 / 3.
     assert found.effort_h == pytest.approx([0.7, 0.5, 0.5])
+
+
+def test_a_bin_that_ends_now_is_in_and_a_later_one_is_not() -> None:
+    now = DAWN_AT + 6 * HOUR
+    found = read([window(4.0), window(5.0), window(6.0)], FORAGING, now)
+    assert found is not None
+    assert len(found.visits) == 2
+
+
+def test_a_moment_of_watching_is_watching() -> None:
+    assert counts(window(5.0, watched_share=1e-5)).watched_h == pytest.approx([1e-5])
+
+
+def test_a_part_of_the_day_that_few_fly_in_is_no_night() -> None:
+    idle = fixed(time(6), time(18), DAWN_AT, DAWN_AT + timedelta(days=5), Curve((0.05, 0.05, 1.0)))
+    found = read([window(1.0)], idle, NOW)
+    assert found is not None
+    assert found.activity == pytest.approx([0.05])
+
+
+def test_a_forecast_without_a_watch_stands_on_nothing() -> None:
+    assert Basis() == Basis(days=0, watched_h=0.0, visits=0, to_at=None)
 
 
 def test_the_night_is_left_out() -> None:
