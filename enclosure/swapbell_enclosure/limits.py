@@ -39,7 +39,20 @@ class Finding:
 def check(parameters: Parameters) -> list[Finding]:
     """Return every limit with its finding."""
     layout = Layout(parameters)
-    return [*_opening(layout), *_walls(layout), *_view(layout), *_housing(layout), *_station(layout), *_bed(layout)]
+    lens = list(_lens(layout))
+    first = [*_opening(layout), *_walls(layout), *lens]
+    if not all(finding.kept for finding in lens):
+        return first  # nothing else can be worked out
+    return [*first, *_view(layout), *_housing(layout), *_station(layout), *_bed(layout)]
+
+
+def _lens(layout: Layout) -> Iterator[Finding]:
+    """Yield whether the lens can draw a picture at all where it stands: smaller than life, beyond 2 f."""
+    twice, given = 2.0 * layout.module.focal_mm, layout.parameters.camera.distance_mm
+    why = "nearer than twice its focal length a lens draws larger than life"
+    yield _at_least("lens", "camera.nearest_mm", layout.module.nearest_mm, twice, why)
+    if given is not None:
+        yield _at_least("lens", "camera.distance_mm", given, twice, why)
 
 
 def _at_least(subject: str, key: str, given: float, needed: float, why: str) -> Finding:
@@ -85,7 +98,7 @@ def _at_most(subject: str, key: str, given: float, most: float, why: str) -> Fin
 
 def _view(layout: Layout) -> Iterator[Finding]:
     sight, lane = layout.sight, layout.parameters.lane
-    at = f"camera.distance_mm is {sight.distance_mm:g} mm"
+    at = f"from {sight.distance_mm:g} mm"
     along, _ = sight.field_mm
     way = None if lane.zone_mm <= along else _nearer_or_farther(sight.distance_mm * lane.zone_mm / along, "least")
     yield Finding("field along the lane", f"{at}: sees {along:.0f} mm, the zone has {lane.zone_mm:g} mm", way)

@@ -53,6 +53,8 @@ REFUSED = [
     ("[camera]\ndistance_mm = 200", "body length"),
     ("[camera]\nnearest_mm = 20\ndistance_mm = 50", "field along the lane"),
     ("[camera]\nmodule = 'imx708_wide'\ndistance_mm = 55\n[lane]\nwidth_mm = 70", "field across the lane"),
+    ("[camera]\ndistance_mm = 3", "lens"),
+    ("[camera]\nfocal_mm = 500", "lens"),
     ("[camera]\nf_number = 0.2", "depth of field"),
     ("[camera]\nholes_mm = [21, 4]", "camera"),
     ("[board]\nholes_mm = [64, 23]", "board"),
