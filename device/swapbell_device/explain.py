@@ -212,7 +212,7 @@ class _Sheet:
     @property
     def _zoom(self) -> float:
         """Pixels of the frame in one of a cell."""
-        return self._window.step * self._window.size[0] / CELL_PX
+        return float(self._window.step * self._window.size[0] / CELL_PX)
 
     @property
     def _thick(self) -> int:
