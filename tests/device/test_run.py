@@ -8,7 +8,7 @@ import subprocess
 import sysconfig
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Event
@@ -24,13 +24,14 @@ from swapbell_device.camera import Clip, Frame
 from swapbell_device.config import Config, parse_config
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.linking.delivery import Patience
+from swapbell_device.look import Look
 from swapbell_device.moment import Moment
 from swapbell_device.run import Paced, dated, run, truth
 from swapbell_device.spooling.spool import DAY_S
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held
 from swapbell_models.sizes import SizeClass
-from swapbell_models.tally import Crossing, Direction
+from swapbell_models.tally import Crossing, Direction, Hindrance
 
 COMMAND = str(Path(sysconfig.get_path("scripts"), "swapbell-device"))
 BRISK = Patience(retry_s=0.05, retry_max_s=0.1, stop_s=0.5, end_s=5.0)
@@ -83,6 +84,17 @@ def test_every_crossing_that_was_seen_arrives(broker: Broker, tmp_path: Path) ->
     assert heard == [0.0, 1.0, 2.0, 3.0]
     assert host.seqs() == list(range(1, len(host.tallies) + 1))
     assert host.tallies[0].from_at.isoformat() == "2026-02-03T12:00:00+00:00"
+
+
+@pytest.mark.part("mosquitto")
+def test_what_the_counter_cannot_see_arrives_as_unwatched(broker: Broker, tmp_path: Path) -> None:
+    dark = Look(0.0, light=0.5, detail=0.0, noise=0.4, shake_mm=0.0, moving=0.0)
+    seen = (replace(moment, look=dark) if moment.frame.at_s == 0.0 else moment for moment in moments())
+    with Listener(broker.port) as host, opened(tmp_path / "spool.sqlite", []) as spool:
+        run(parsed(configured(tmp_path, broker.port)), seen, Event(), spool, BRISK)
+    assert {tally.watched_s for tally in host.tallies} == {0.0}
+    assert {tally.sight.hindrance for tally in host.tallies if tally.sight} == {Hindrance.LIGHT}
+    assert sum(tally.sight.blind_s or 0.0 for tally in host.tallies if tally.sight) == pytest.approx(3.9)
 
 
 @pytest.mark.part("mosquitto")

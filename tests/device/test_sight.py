@@ -58,7 +58,7 @@ def compared(before: Luma, after: Luma, tracks: Sequence[Track] = ()) -> Look:
 def test_looks_come_at_their_pace_however_fast_the_frames() -> None:
     lookout, image = Lookout(lambda image: image, MM_PER_PX), textured()
     looks = [look for k in range(360) if (look := lookout.look(Frame(image, k / 30.0), ()))]
-    assert len(looks) == round(12.0 / LOOK_S)
+    assert len(looks) == math.ceil(12.0 / LOOK_S)
 
 
 def test_two_frames_far_apart_are_not_compared() -> None:
@@ -141,7 +141,7 @@ def test_no_view_makes_a_look_fail(size: tuple[int, int], seed: int, kind: str) 
 
 
 def test_a_drawn_camera_s_swing_is_measured() -> None:
-    stage = Stage(3, seconds=13.0, size=(640, 480), fps=25.0, bright=False)
+    stage = Stage(3, seconds=23.0, size=(640, 480), fps=25.0, bright=False)
     walk(stage, 20.0)
     shake = Shake(5.0, 1.3, 0.5)
     scene = stage.scene([shake])
@@ -149,4 +149,4 @@ def test_a_drawn_camera_s_swing_is_measured() -> None:
     for look in looks:
         before, then = shake.shift_px(look.at_s - PAIR_S), shake.shift_px(look.at_s)
         assert look.shake_mm == pytest.approx(math.dist(before, then) * stage.mm_per_px, abs=1.5 * stage.mm_per_px)
-    assert len(looks) == 5
+    assert len(looks) == 4

@@ -20,7 +20,7 @@ from swapbell_host.config import read_config
 from swapbell_host.main import serve
 from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject, encode
 from swapbell_models.phase import Phase
-from swapbell_models.tally import Tally
+from swapbell_models.tally import Hindrance, Sight, Tally
 
 HOST_TOML = """
 [broker]
@@ -97,6 +97,16 @@ def test_two_full_windows_of_three_are_ready(host_toml: Path, broker: Broker) ->
             station.send(each)
         station.wait_for(Subject.NOTICE, NoticeMessage, lambda notice: notice.kind == "ready")
         station.wait_for(Subject.STANDING, Standing, lambda standing: standing.verdict == "ready")
+
+
+def test_a_counter_that_cannot_count_is_told_and_stands_as_blind(host_toml: Path, broker: Broker) -> None:
+    start_at, hidden = datetime.now(UTC) - timedelta(seconds=900), Sight(blind_s=14.0, hindrance=Hindrance.DETAIL)
+    with host(host_toml), Party(broker.port) as station:
+        for seq in range(1, 61):
+            station.send(tally(seq, start_at=start_at, watched_s=1.0, sight=hidden))
+        station.wait_for(Subject.STANDING, Standing, lambda shown: shown.hindrance is Hindrance.DETAIL, 20.0)
+        told = station.wait_for(Subject.NOTICE, NoticeMessage, lambda notice: notice.kind == "blind", 20.0)
+    assert "the lens may be covered" in told.text
 
 
 def test_a_silence_ends_by_itself_and_the_next_one_is_told(host_toml: Path, broker: Broker) -> None:

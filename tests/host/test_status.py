@@ -16,6 +16,7 @@ from swapbell_host.intake import Arrival
 from swapbell_host.status import lines, read_status
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
+from swapbell_models.tally import Hindrance, Sight
 
 HOST_TOML = """
 ledger = "{ledger}"
@@ -71,6 +72,40 @@ def test_of_a_station_that_never_spoke_nothing_is_known(ledger_name: str) -> Non
     south = read_status(config_of(ledger_name), datetime.now(UTC)).stations[1]
     assert (south.verdict, south.reason, south.visits, south.watched_share) == ("unjudged", "silent", None, None)
     assert south.heard_at is None
+
+
+def hindered(ledger_name: str, now: datetime) -> None:
+    """Leave five minutes in which the counter could not count for two seconds of three."""
+    start_at, shaken = now - timedelta(seconds=300.0), Sight(blind_s=10.0, hindrance=Hindrance.SHAKE)
+    told = [tally(seq, start_at=start_at, watched_s=5.0, sight=shaken) for seq in range(1, 21)]
+    with Ledger(ledger_url(ledger_name), STATIONS, now) as ledger:
+        ledger.record([Arrival(topic_of(Subject.TALLY), encode(each)) for each in told], now)
+
+
+def test_a_counter_that_cannot_count_stands_as_blind_with_the_reason(ledger_name: str) -> None:
+    now = datetime.now(UTC)
+    hindered(ledger_name, now)
+    status = read_status(config_of(ledger_name), now)
+    north = status.stations[0]
+    assert (north.verdict, north.reason, north.hindrance) == ("unjudged", "blind", Hindrance.SHAKE)
+    assert (north.visits, north.watched_share) == (0, pytest.approx(1 / 3))
+    assert any("the counter cannot count: the camera shakes" in line for line in lines(status))
+
+
+def test_a_night_stands_as_dark_and_without_visits(ledger_name: str) -> None:
+    now = datetime.now(UTC)
+    hindered(ledger_name, now)
+    # On the equator, where it is midnight now.
+    longitude_deg = (360.0 - 15.0 * (now.hour + now.minute / 60.0)) % 360.0
+    site = f"""[[site]]
+name = "orchard"
+latitude_deg = 0.0
+longitude_deg = {longitude_deg - 360.0 if longitude_deg > 180.0 else longitude_deg}
+hemisphere = "north"
+"""
+    config = parse_config(HOST_TOML.format(ledger=ledger_name) + site, Path("host.toml"))
+    north = read_status(config, now).stations[0]
+    assert (north.verdict, north.reason, north.visits, north.watched_share) == ("unjudged", "dark", None, None)
 
 
 BLIND = Health(
