@@ -1,18 +1,19 @@
-"""The station's own health, as it reports it; what cannot be read is left out, never zero.
+"""The station's own health, as it reports it; what cannot be read is left out, never zero."""
 
-Frames that a camera dropped are left out too: neither a clip nor a drawn station can know of any.
-"""
-
+import math
 import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from swapbell_device.look import Attention, Look
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.message import Health, StationState
 
 # Linux, Documentation/ABI/testing/sysfs-class-thermal: millidegrees Celsius; on a board zone 0 is the processor.
 THERMOMETER = Path("/sys/class/thermal/thermal_zone0/temp")
 MILLI = 1e-3
+# Our choice: a hand at the bait or a gust is no news; whatever lasts longer is.
+BLIND_S = 60.0
 
 
 class Pulse:
@@ -32,12 +33,19 @@ class Pulse:
         self._station, self._started_at, self._spool = station, started_at, spool
         self._frames = self._frames_told = 0
         self._at_s = self._at_told_s = 0.0
+        self._attention = Attention()
+        self._blind_since_s = math.inf
+        self._dropped: int | None = None
         self._ended_by: str | None = None
 
-    def beat(self, at_s: float) -> None:
-        """Note a frame that was counted, taken at `at_s` [s]."""
+    def beat(self, at_s: float, look: Look | None = None) -> None:
+        """Note a frame that was counted, taken at `at_s` [s], and the look at it if one was due."""
         self._frames += 1
         self._at_s = at_s
+        if look is not None:
+            self._attention.note(look)
+            self._blind_since_s = min(self._blind_since_s, at_s) if self._attention.hindrance else math.inf
+            self._dropped = (self._dropped or 0) + look.dropped
 
     def end(self, reason: str) -> None:
         """Note the one line of what ended the run that did not end well."""
@@ -45,18 +53,26 @@ class Pulse:
 
     def health(self) -> Health:
         """Return the health now; its frame rate is that since the last time."""
+        blind = self._blind()
         return Health(
             station=self._station,
-            state=StationState.WATCHING,
+            state=StationState.BLIND if blind else StationState.WATCHING,
             at=self._started_at + timedelta(seconds=self._at_s),
-            reason=self._ended_by or self._spool.trouble,
+            reason=self._ended_by or self._spool.trouble or blind,
             fps=self._fps(),
+            dropped_frames=self._dropped,
             temperature_c=_temperature_c(),
             disk_free_bytes=_free_bytes(self._spool.path.parent),
             spool_tallies=len(self._spool),
             spool_dropped=self._spool.dropped,
             oldest=self._spool.oldest(),
         )
+
+    def _blind(self) -> str | None:
+        """Return what has kept the counter from counting for a while; nothing if nothing has."""
+        hindrance = self._attention.hindrance
+        lasts = self._at_s - self._blind_since_s >= BLIND_S
+        return f"cannot count: {hindrance.value}" if hindrance and lasts else None
 
     def _fps(self) -> float | None:
         frames, at_s = self._frames, self._at_s

@@ -170,7 +170,7 @@ def _enter(moments: Iterable[Moment], book: Book, spool: Spool, pulse: Pulse, li
         for moment in moments:
             for tally in book.add(moment.crossings, moment.frame.at_s, moment.look):
                 spool.put(tally)
-            pulse.beat(moment.frame.at_s)
+            pulse.beat(moment.frame.at_s, moment.look)
             link.check()
     finally:
         for tally in book.close():
