@@ -59,7 +59,7 @@ def station(size: tuple[int, int]) -> str:
     return STATION.format(scale=108.8 / width, x=width // 2, y=height - 4, inside=width - 20)
 
 
-def counted_mb(size: tuple[int, int], codec: str, ending: str) -> float:
+def drawn_mb(size: tuple[int, int], codec: str, ending: str) -> float:
     """Return the most memory that `count` takes on a drawn clip [MB]."""
     with tempfile.TemporaryDirectory() as folder:
         clip, place = Path(folder) / f"clip{ending}", Path(folder) / "station.toml"
@@ -68,7 +68,13 @@ def counted_mb(size: tuple[int, int], codec: str, ending: str) -> float:
         for picture in cost.scene(5):
             writer.write(cv2.cvtColor(cv2.resize(picture, size), cv2.COLOR_GRAY2BGR))
         writer.release()
-        words = ["count", str(clip), "--station", str(place), "--events", str(Path(folder) / "events.jsonl")]
+        return counted_mb(clip, place)
+
+
+def counted_mb(clip: Path, place: Path) -> float:
+    """Return the most memory that `count` takes on a clip [MB]."""
+    with tempfile.NamedTemporaryFile(suffix=".jsonl") as events:
+        words = ["count", str(clip), "--station", str(place), "--events", events.name]
         done = subprocess.run([sys.executable, "-c", COUNT, *words], check=True, stdout=subprocess.PIPE, text=True)
     return int(done.stdout) * 1024 / 1e6
 
@@ -79,14 +85,18 @@ def held_mb() -> float:
     return pages * 4096 / 1e6
 
 
+def _told(name: str, most_mb: float) -> str:
+    return f"{name:<32}{most_mb:>6.1f} MB at most   <= {GOAL_MB:.0f}\n"
+
+
 def _table() -> Iterator[str]:
     for size, codec, ending in CLIPS:
-        name = f"count, {size[0]}x{size[1]} {codec}"
-        yield f"{name:<32}{counted_mb(size, codec, ending):>6.1f} MB at most   <= {GOAL_MB:.0f}\n"
+        yield _told(f"count, {size[0]}x{size[1]} {codec}", drawn_mb(size, codec, ending))
     for i, _ in enumerate(watch(Endless(), parse_station(station(SMALL), "drawn")), start=1):
         if i % EACH == 0:
             yield f"{f'after {i} frames of 160x120':<32}{held_mb():>6.1f} MB\n"
 
 
 if __name__ == "__main__":
-    sys.stdout.writelines(_table())
+    named = [Path(word) for word in sys.argv[1:]]
+    sys.stdout.writelines([_told(named[0].name, counted_mb(*named))] if named else _table())
