@@ -8,10 +8,12 @@ from itertools import combinations
 
 from build123d import BoundBox, Edge
 
+from swapbell_enclosure import places
 from swapbell_enclosure.assembly import Assembly
+from swapbell_enclosure.layout import CEILING_MM, STANDOFF_MM, Layout
 from swapbell_enclosure.part import Part
 from swapbell_enclosure.screws import Name, Screw, screws
-from swapbell_enclosure.solid import Point3, Solid, rod
+from swapbell_enclosure.solid import Plane, Point3, Solid, block, prism, rod
 
 # Our choice: what two faces that touch may seem to share, from rounding alone.
 TOUCH_MM3 = 0.01
@@ -19,6 +21,8 @@ TOUCH_MM3 = 0.01
 INSET_MM = 0.05
 # Our choice: nearer than this a ray is blocked.
 CLEAR_MM = 0.001
+# A circuit board's thickness, and how far a lens's housing stands out before its pupil; both from memory.
+BOARD_MM, LENS_TIP_MM = 1.6, 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,4 +86,36 @@ def blocked(assembly: Assembly) -> list[tuple[Point3, Name]]:
         for corner, ray in rays
         for name, body, box in bodies
         if _meet(box, ray.bounding_box()) and body.distance_to(ray) < CLEAR_MM
+    ]
+
+
+def bought(layout: Layout) -> dict[str, Solid]:
+    """Return the room that the camera module and the board take where they are screwed on."""
+    module, (gx, gy, gz) = layout.module, places.gaze(layout)
+    back = (-gx, -gy, -gz)
+    half, far, near = module.board_mm[0] / 2, -module.far_edge_mm, module.board_mm[1] - module.far_edge_mm
+    face = Plane(places.on_camera(layout, 0.0, 0.0, module.pupil_mm), x_dir=(0.0, 1.0, 0.0), z_dir=back)
+    tip = Plane(places.on_camera(layout, 0.0, 0.0, -LENS_TIP_MM), x_dir=(0.0, 1.0, 0.0), z_dir=back)
+    side = module.barrel_mm / 2
+    (x, y), (long, wide) = places.board_middle(layout), layout.board.size_mm
+    low = layout.hood_top + CEILING_MM + STANDOFF_MM
+    return {
+        "camera board": prism(face, [(far, -half), (near, -half), (near, half), (far, half)], BOARD_MM),
+        "lens": prism(
+            tip, [(-side, -side), (side, -side), (side, side), (-side, side)], module.pupil_mm + LENS_TIP_MM
+        ),
+        "board": block(
+            (x - long / 2, x + long / 2), (y - wide / 2, y + wide / 2), (low, low + BOARD_MM + layout.board.height_mm)
+        ),
+    }
+
+
+def crowded(assembly: Assembly) -> list[tuple[str, Name]]:
+    """Return what is bought and the part that takes its room."""
+    return [
+        (what, part.name)
+        for what, room in bought(assembly.layout).items()
+        for part in assembly.in_place
+        for body in part.bodies
+        if shared_mm3(room, body) > TOUCH_MM3
     ]

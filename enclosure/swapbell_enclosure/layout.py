@@ -25,6 +25,8 @@ EAR_MM = 5.0
 GASKET_MM = 2.0
 # Our choice: room around a board for fingers and plugs.
 BOARD_PLAY_MM = 8.0
+# Past the box's posts, beside which the board's ends lie.
+BOARD_END_MM = POST_MM + 1.5
 STANDOFF_MM = 5.0
 # Our choice: room on the far side of the box for the cable gland and its nut.
 GLAND_WING_MM = 32.0
@@ -151,7 +153,7 @@ class Layout:
     @cached_property
     def box_x(self) -> float:
         """Half the box's outer length."""
-        return max(self.hood_outer[0], self.board.size_mm[0] / 2 + BOARD_PLAY_MM + self.wall)
+        return max(self.hood_outer[0], self.board.size_mm[0] / 2 + BOARD_END_MM + self.wall)
 
     @cached_property
     def box_y(self) -> tuple[float, float]:

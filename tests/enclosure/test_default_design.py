@@ -77,6 +77,18 @@ def test_a_screw_whose_hole_is_elsewhere_is_found(default_assembly: "Assembly") 
     }
 
 
+def test_camera_and_board_have_the_room_that_they_take(default_assembly: "Assembly") -> None:
+    from swapbell_enclosure.fit import crowded
+
+    assert crowded(default_assembly) == []
+
+
+def test_a_camera_plate_in_the_lenss_way_is_found(default_assembly: "Assembly") -> None:
+    from swapbell_enclosure.fit import crowded
+
+    assert ("lens", Name.CAMERA_PLATE) in crowded(_moved(default_assembly, Name.CAMERA_PLATE, 0.0, 2.0))
+
+
 def test_every_corner_of_the_gates_zone_sees_the_lens(default_assembly: "Assembly") -> None:
     from swapbell_enclosure.fit import blocked
 

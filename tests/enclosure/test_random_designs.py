@@ -72,9 +72,9 @@ def legal(seed: int, number: int) -> list[Parameters]:
 @pytest.mark.parametrize("worker", range(WORKERS))
 def test_every_legal_design_becomes_whole_solids(worker: int) -> None:
     from swapbell_enclosure.assembly import assemble
-    from swapbell_enclosure.fit import blocked, clashes
+    from swapbell_enclosure.fit import blocked, clashes, crowded
 
     for parameters in legal(worker, DESIGNS // WORKERS):
         assembly = assemble(parameters)
         broken = [part.name for part in assembly.parts if not part.body.is_valid or part.body.volume <= 0.0]
-        assert (broken, clashes(assembly), blocked(assembly)) == ([], [], []), parameters
+        assert (broken, clashes(assembly), blocked(assembly), crowded(assembly)) == ([], [], [], []), parameters
