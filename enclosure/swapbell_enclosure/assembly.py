@@ -21,7 +21,7 @@ class Assembly:
     @property
     def in_place(self) -> list[Part]:
         """Return the parts that stand together."""
-        chosen = ADAPTER_OF[self.layout.parameters.station.kind]
+        chosen = ADAPTER_OF[StationKind(self.layout.parameters.station.kind)]
         return [part for part in self.parts if part.name not in ADAPTERS or part.name is chosen]
 
     def part(self, name: Name) -> Part:

@@ -107,7 +107,7 @@ class Housing(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 class Station(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The file's `[station]`: what the lane is bolted to, and what each kind measures across its outside."""
 
-    kind: StationKind = StationKind.POT
+    kind: str = StationKind.POT.value
     # A half-litre lidded pot: our choice.
     pot_mm: Length = 110.0
     # A food tub with flat walls where it is left out.
@@ -161,6 +161,7 @@ def parse_parameters(text: str, what: str) -> Parameters:
     for key, given, known in (
         ("camera.module", parameters.camera.module, CAMERAS),
         ("board.kind", parameters.board.kind, BOARDS),
+        ("station.kind", parameters.station.kind, [each.value for each in StationKind]),
     ):
         if given not in known:
             raise Mistake(f'{what}: {key} = "{given}" is not in our table; choose one of {", ".join(known)}')

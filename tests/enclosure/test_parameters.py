@@ -25,6 +25,11 @@ def test_an_unknown_camera_is_answered_with_the_known_ones() -> None:
         parse_parameters('[camera]\nmodule = "imx999"', "lane.toml")
 
 
+def test_an_unknown_kind_of_station_is_answered_with_the_known_ones() -> None:
+    with pytest.raises(Mistake, match="pot, tub, tins"):
+        parse_parameters('[station]\nkind = "jar"', "lane.toml")
+
+
 def test_a_length_that_is_no_number_is_refused() -> None:
     with pytest.raises(Mistake, match=r"lane\.width_mm"):
         parse_parameters('[lane]\nwidth_mm = "wide"', "lane.toml")

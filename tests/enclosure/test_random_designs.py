@@ -51,7 +51,7 @@ def drawn(rng: random.Random) -> Parameters:
             gland_mm=rng.uniform(6.0, 20.0),
         ),
         station=Station(
-            kind=rng.choice(list(StationKind)),
+            kind=rng.choice(list(StationKind)).value,
             pot_mm=rng.uniform(70.0, 250.0),
             tub_mm=rng.choice([None, rng.uniform(70.0, 250.0)]),
             tins_mm=rng.uniform(60.0, 150.0),
