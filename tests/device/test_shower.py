@@ -90,7 +90,7 @@ def test_wasps_that_fly_by_are_no_rain() -> None:
 
 
 def test_a_slender_insect_that_flies_by_is_no_rain() -> None:
-    flight = [drawn()] * 3 + [drawn((20.0 + 95.0 * i, 120.0), wide_px=1.0) for i in range(4)] + [drawn()] * 20
+    flight = [drawn()] * 3 + [drawn((20.0 + 95.0 * i, 120.5), wide_px=0.5) for i in range(4)] + [drawn()] * 20
     assert not any(falls for _, falls in cleared(Shower(WINDOW), flight))
 
 

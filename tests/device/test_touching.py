@@ -77,10 +77,6 @@ def test_a_moths_bright_wing_tips_are_no_bodies() -> None:
     assert len(parted(MOTH)) == 1
 
 
-def test_a_small_lump_beside_two_bodies_is_no_third() -> None:
-    assert len(parted([body(46.0, 60.0), body(74.0, 60.0), (46.0, 71.0, 10.0, 8.0, 100.0)])) == 2
-
-
 @pytest.mark.parametrize("angle", [0.0, 30.0, 90.0])
 def test_two_side_by_side_are_two_bodies_as_long_and_half_as_wide(angle: float) -> None:
     whole, _ = seen(BESIDE, angle)
