@@ -1,13 +1,17 @@
 """What the camera would see of the default assembly, against what the optics foresee."""
 
+import math
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 import pytest
 
+from swapbell_device.stationfile import parse_station
 from swapbell_enclosure.marks import marks
-from swapbell_enclosure.stationsheet import to_px
+from swapbell_enclosure.parameters import Camera, Parameters
+from swapbell_enclosure.stationsheet import station_toml, to_px
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -57,3 +61,17 @@ def test_the_camera_sees_the_whole_gate_on_the_light_floor(
     layout = default_assembly.layout
     along = [to_px(layout, (3.0, y, 0.0)) for y in np.linspace(-layout.half_lane + 1.0, layout.half_lane - 1.0, 15)]
     assert min(int(picture[round(y), round(x)]) for x, y in along) > 150
+
+
+def test_a_leaning_camera_measures_the_marks_apart_as_they_are() -> None:
+    from swapbell_enclosure.assembly import assemble
+    from swapbell_enclosure.gallery import through_the_lens
+
+    tilted = assemble(Parameters(camera=Camera(tilt_deg=15.0)))
+    seen = np.asarray(cv2.cvtColor(through_the_lens(tilted), cv2.COLOR_RGB2GRAY), np.uint8)
+    view = parse_station(station_toml(tilted.layout), "expected").view
+    points = [
+        (x, y, view.to_mm(*mark_at(seen, to_px(tilted.layout, (x, y, 0.0))))) for x, y, _ in marks(tilted.layout)
+    ]
+    for (x0, y0, first), (x1, y1, second) in combinations(points, 2):
+        assert math.dist(first, second) == pytest.approx(math.dist((x0, y0), (x1, y1)), rel=0.02, abs=0.2)
