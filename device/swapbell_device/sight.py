@@ -104,7 +104,8 @@ class Lookout:
         gain = cv2.mean(first.small)[0] / max(light, 1.0)
         old, new = _without_light(first.small), _without_light(gain * then.small)
         bar = SIGMAS * noise * math.sqrt(2.0 / SAMPLES) + OFFSET_LEVELS
-        changed = float(np.count_nonzero(cv2.absdiff(old, new) > bar)) / old.size
+        x, y, laid = _laid_back(old, new, noise**2 / SAMPLES)
+        changed = float(np.count_nonzero(cv2.absdiff(old, laid) > bar)) / old.size
         bodies_mm2 = BODY_CHANGES * sum(track.area_mm2 for track in tracks if track.believable)
         dropped, came = self._pace.told()
         return Look(
@@ -112,7 +113,7 @@ class Lookout:
             light=light,
             detail=math.sqrt(max(0.0, float(np.vdot(old, new)) / old.size)),
             noise=noise,
-            shake_mm=mm_per_px * math.hypot(*_shift(old, new, noise**2 / SAMPLES)),
+            shake_mm=mm_per_px * math.hypot(x, y),
             moving=max(0.0, changed - bodies_mm2 / (old.size * mm_per_px**2)),
             dropped=dropped,
             came=came,
@@ -142,21 +143,26 @@ def _noise(before: Luma, after: Luma) -> float:
     return median(apart.mean(axis=1).tolist()) / APART_PER_SIGMA
 
 
-def _shift(old: Plane, new: Plane, noise_variance: float) -> tuple[float, float]:
-    """Return how far the view has moved as a whole [px]; where it shows too little to tell, not at all."""
-    x, y = _shift_once(old, new, noise_variance)
+def _laid_back(old: Plane, new: Plane, noise_variance: float) -> tuple[float, float, Plane]:
+    """Return how far the view has moved as a whole [px], and the new one laid back over the old one.
+
+    Where the view shows too little to tell, it has not moved.
+    """
+    x, y = _shift(old, new, noise_variance)
+    laid = new
     for _ in range(1, ROUNDS):
         if math.hypot(x, y) < SHIFT_PX:
             break
         back = np.array(((1.0, 0.0, x), (0.0, 1.0, y)))
         how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         moved = cv2.warpAffine(new, back, new.shape[::-1], flags=how, borderMode=cv2.BORDER_REPLICATE)
-        dx, dy = _shift_once(old, np.asarray(moved, np.float32), noise_variance)
+        laid = np.asarray(moved, np.float32)
+        dx, dy = _shift(old, laid, noise_variance)
         x, y = x + dx, y + dy
-    return x, y
+    return x, y, laid
 
 
-def _shift_once(old: Plane, new: Plane, noise_variance: float) -> tuple[float, float]:
+def _shift(old: Plane, new: Plane, noise_variance: float) -> tuple[float, float]:
     both = 0.25 * (old + new)
     slope_x, slope_y = both[1:-1, 2:] - both[1:-1, :-2], both[2:, 1:-1] - both[:-2, 1:-1]
     change = new[1:-1, 1:-1] - old[1:-1, 1:-1]

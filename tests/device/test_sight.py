@@ -90,6 +90,12 @@ def test_a_shift_is_measured_within_half_a_pixel(x: float, y: float) -> None:
     assert look.shake_mm == pytest.approx(math.hypot(x, y) * MM_PER_PX, abs=0.5 * MM_PER_PX)
 
 
+def test_a_view_that_shakes_does_not_move_besides() -> None:
+    look = compared(textured(), shifted(textured(), 8.0, -6.0))
+    assert look.shake_mm > 1.5
+    assert look.moving < 0.05
+
+
 def test_a_passing_cloud_neither_moves_nor_shakes() -> None:
     look = compared(textured(light=160.0), (0.75 * textured(light=160.0)).astype(np.uint8))
     assert look.moving < 0.02

@@ -21,6 +21,7 @@ from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.intake import SEQ_MAX, Arrival
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Station
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.fault import Breakdown
 from swapbell_models.message import Health, Held, Receipt, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
@@ -417,6 +418,15 @@ def test_a_station_that_is_added_to_the_plan_is_admitted_within_a_second(ledger_
         assert not ledger.admit(NOON_AT + STALE)
         assert ledger.record([told], NOON_AT).receipts == (ReceiptTo(SITE, "east", Receipt(boot="b1", through=1)),)
         assert ledger.history(SITE, "east", NOON_AT + STALE).phase is Phase.PLANNED
+
+
+def test_a_station_is_judged_by_the_sun_of_the_place_that_its_plan_tells(ledger_name: str) -> None:
+    url, here = ledger_url(ledger_name), Place(-42.9, 147.3, Hemisphere.SOUTH)
+    with Ledger(url, STATIONS, NOON_AT) as ledger, open_existing(url, writing=True) as store:
+        Planbook(store).add_station(Station(SITE, "east", NOON_AT, place=here))
+        assert ledger.admit(NOON_AT + STALE)
+        assert ledger.history(SITE, "east", NOON_AT + STALE).place == here
+        assert ledger.history(SITE, STATION, NOON_AT + STALE).place is None
 
 
 def test_a_station_is_judged_by_the_phase_that_its_log_tells(ledger_name: str) -> None:
