@@ -42,46 +42,43 @@ def printed_lines(parts: tuple[Part, ...], printer: Printer) -> list[PrintedLine
 
 def words(assembly: Assembly) -> str:
     """Return the bill as a page of text."""
+    sections = {
+        "Printed": _printed(assembly),
+        "Cut from sheets": _cut(assembly),
+        "Bought": _bought(assembly),
+        "Cautions": [each if each.startswith(" ") else f"- {each}" for each in CAUTIONS],
+    }
+    lines = [line for title, body in sections.items() for line in (f"## {title}", "", *body, "")]
+    return "\n".join(["# Bill of materials", "", *lines])
+
+
+def _printed(assembly: Assembly) -> list[str]:
     printer = assembly.layout.parameters.printer
-    standing = tuple(assembly.in_place)
-    lines = printed_lines(standing, printer)
+    lines = printed_lines(tuple(assembly.in_place), printer)
     mass, hours = (sum(getattr(each, key) * each.quantity for each in lines) for key in ("mass_g", "time_h"))
-    return "\n".join(
-        [
-            "# Bill of materials",
-            "",
-            "## Printed",
-            "",
-            "| part | pieces | g each | h each |",
-            "|---|---|---|---|",
-            *(f"| {each.name} | {each.quantity} | {each.mass_g:.0f} | {each.time_h:.1f} |" for each in lines),
-            f"| together | {sum(each.quantity for each in lines)} | {mass:.0f} | {hours:.1f} |",
-            "",
-            f"Printed solid, {printer.density_g_per_cm3:g} g/cm3, {printer.flow_mm3_per_s:g} mm3/s on average, "
-            f"moves included, heating up not: upper bounds. Of the three adapters only your station's counts.",
-            "",
-            "## Cut from sheets",
-            "",
-            "| part | pieces | mm thick | of |",
-            "|---|---|---|---|",
-            *(
-                f"| {part.name.value} | {len(part.bodies)} | {part.sheet_mm:g} | {part.material} |"
-                for part in standing
-                if part.sheet_mm
-            ),
-            "",
-            "## Bought",
-            "",
-            *(f"- {count} x {name}" for name, count in sorted(_screws(assembly).items())),
-            f"- 1 x cable gland for a hole of {assembly.layout.parameters.housing.gland_mm:g} mm",
-            "- wire or cord for hanging, rated for five times the whole mass",
-            "",
-            "## Cautions",
-            "",
-            *(f"- {each}" if not each.startswith(" ") else each for each in CAUTIONS),
-            "",
-        ]
-    )
+    return [
+        "| part | pieces | g each | h each |",
+        "|---|---|---|---|",
+        *(f"| {each.name} | {each.quantity} | {each.mass_g:.0f} | {each.time_h:.1f} |" for each in lines),
+        f"| together | {sum(each.quantity for each in lines)} | {mass:.0f} | {hours:.1f} |",
+        "",
+        f"Printed solid, {printer.density_g_per_cm3:g} g/cm3, {printer.flow_mm3_per_s:g} mm3/s on average, "
+        "moves included, heating up not: upper bounds. Of the three adapters only your station's counts.",
+    ]
+
+
+def _cut(assembly: Assembly) -> list[str]:
+    sheets = [part for part in assembly.in_place if not part.printed]
+    rows = [f"| {part.name.value} | {len(part.bodies)} | {part.sheet_mm:g} | {part.material} |" for part in sheets]
+    return ["| part | pieces | mm thick | of |", "|---|---|---|---|", *rows]
+
+
+def _bought(assembly: Assembly) -> list[str]:
+    return [
+        *(f"- {count} x {name}" for name, count in sorted(_screws(assembly).items())),
+        f"- 1 x cable gland for a hole of {assembly.layout.parameters.housing.gland_mm:g} mm",
+        "- wire or cord for hanging, rated for five times the whole mass",
+    ]
 
 
 def _screws(assembly: Assembly) -> Counter[str]:

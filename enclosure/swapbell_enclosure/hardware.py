@@ -94,11 +94,11 @@ BOARDS = {
 
 
 class Thread(Enum):
-    """A metric screw: nominal diameter, clearance hole (ISO 273, medium; from memory), core hole, head [mm]."""
+    """A metric screw: nominal diameter, clearance hole (ISO 273, medium; from memory), core hole [mm]."""
 
-    M2 = (2.0, 2.4, 1.7, 3.8)
-    M2_5 = (2.5, 2.9, 2.1, 4.5)
-    M3 = (3.0, 3.4, 2.5, 5.5)
+    M2 = (2.0, 2.4, 1.7)
+    M2_5 = (2.5, 2.9, 2.1)
+    M3 = (3.0, 3.4, 2.5)
 
     @property
     def nominal_mm(self) -> float:
@@ -114,8 +114,3 @@ class Thread(Enum):
     def core_mm(self) -> float:
         """Return the hole in plastic in which it cuts its own thread [mm]: common practice, no source."""
         return self.value[2]
-
-    @property
-    def head_mm(self) -> float:
-        """Return the diameter of a pan head [mm], from memory of ISO 7045."""
-        return self.value[3]

@@ -41,6 +41,8 @@ MESH_FRAME_MM = 2.4
 HANGER_FOOT_MM = 5.0
 # The thinnest place of a saddle and of a collar's front, and how far a collar's ledge reaches under the tins' rims.
 SADDLE_MM, COLLAR_MM, LEDGE_MM = 4.0, 6.0, 3.0
+# Our choice: how far a collar grips over each tin.
+GRIP_MM = 10.0
 CAMERA_STANDOFF_MM = 2.0
 
 

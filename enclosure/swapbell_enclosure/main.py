@@ -9,6 +9,7 @@ import typer
 from swapbell_models import fault
 
 if TYPE_CHECKING:
+    from swapbell_enclosure.limits import Finding
     from swapbell_enclosure.parameters import Parameters
 
 app = typer.Typer(
@@ -69,25 +70,25 @@ def check_command(
     from swapbell_enclosure.limits import check
 
     findings = check(_read(params))
-    if json:
-        import msgspec
-
-        typer.echo(
-            msgspec.json.encode(
-                [{"subject": f.subject, "found": f.found, "kept": f.kept, "way_out": f.way_out} for f in findings]
-            )
-        )
-    else:
-        for finding in findings:
-            verdict = "kept " if finding.kept else "FAILS"
-            typer.echo(
-                f"{verdict}  {finding.subject}: {finding.found}" + (f"; {finding.way_out}" if finding.way_out else "")
-            )
+    typer.echo(_as_json(findings) if json else "\n".join(_line(finding) for finding in findings))
     broken = sum(not finding.kept for finding in findings)
     if broken:
         raise fault.Mistake(
             f"{_name(params)}: {broken} of {len(findings)} limits fail; change what the lines above name"
         )
+
+
+def _line(finding: "Finding") -> str:
+    verdict = "kept " if finding.kept else "FAILS"
+    way_out = f"; {finding.way_out}" if finding.way_out else ""
+    return f"{verdict}  {finding.subject}: {finding.found}{way_out}"
+
+
+def _as_json(findings: "list[Finding]") -> bytes:
+    import msgspec
+
+    rows = [{"subject": f.subject, "found": f.found, "kept": f.kept, "way_out": f.way_out} for f in findings]
+    return msgspec.json.encode(rows)
 
 
 @app.command("params")

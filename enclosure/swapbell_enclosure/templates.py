@@ -3,7 +3,7 @@
 import math
 from pathlib import Path
 
-from swapbell_enclosure.layout import Layout
+from swapbell_enclosure.layout import GRIP_MM, Layout
 from swapbell_enclosure.marks import marks
 from swapbell_enclosure.paper import FOLD, SHEET_MM, Paper, Place
 
@@ -12,8 +12,10 @@ POISON = "Once toxic bait has been in it: label it POISON, and never use it, or 
 # Our choice: tabs wide enough for a row of screws or a strip of tape.
 TAB_MM = 12.0
 SCREW_MM = 3.4
-# Where a cut-out's floor lies on its sheet.
-FLOOR_MM = 120.0
+# Where things lie on their sheets.
+FLOOR_MM, TINS_FOOT_MM, LEFT_MM, MIDDLE_MM, WINDOW_FOOT_MM = 120.0, 40.0, 20.0, 150.0, 40.0
+# How much of a tin is drawn.
+TIN_MM = 55.0
 # A lid's lip, from memory; and a notch that a 3 mm wire lies in with its bend.
 LIP_MM, NOTCH_MM = 12.0, 5.0
 # Our choice: the camera's board stands on washers or nuts so high.
@@ -36,6 +38,15 @@ def write(layout: Layout, folder: Path) -> None:
             sheet.save(folder / f"{name}.{kind}")
 
 
+TINS_NOTES = (
+    "The lower tin is open and holds the bait; the upper one is the roof, its base up. The collar joins them;",
+    "the lane is the only way in. Two wires run from the collar's lugs to a hook; the bait tin leaves downwards.",
+)
+LANE_NOTES = (
+    "Cut from the wall of a tub, matte side in; score and fold the dashed lines: walls up, tabs outwards.",
+    "Paint the floor matte and light, the six dots black. Bolt the end tabs to the station around its hole.",
+    "The window is clear plastic from a lid, held by the side tabs with two clips.",
+)
 POT_NOTES = (
     "Wrap it round the outside, its foot level with the pot's. Cut out the way in, drill the four holes.",
     "The bait stays below the way in. The lid keeps rain out: punch no hole into it.",
@@ -96,81 +107,58 @@ def _around(across: float, diameter: float | None) -> float:
 
 
 def _tins(layout: Layout) -> Paper:
-    tins = layout.parameters.station.tins_mm
-    notes = (
-        "The lower tin is open and holds the bait; the upper one is the roof, its base up. The collar joins them;",
-        "the lane is the only way in. Two wires run from the collar's lugs to a hook; the bait tin leaves downwards.",
-        BLADES,
-        POISON,
-    )
-    sheet = Paper(f"A pair of tins, {tins:g} mm across, 1:1", notes)
-    left, foot, tall = 55.0, 40.0, 55.0
-    gap = layout.ear_top - layout.bottom
-    sheet.box((left, foot), (left + tins, foot + tall))
-    sheet.box((left, foot + tall + gap), (left + tins, foot + 2 * tall + gap))
-    sheet.outline(
-        [
-            (left - 3, foot + tall - 10),
-            (left + tins + 3, foot + tall - 10),
-            (left + tins + 3, foot + tall + gap + 10),
-            (left - 3, foot + tall + gap + 10),
-        ],
-        FOLD,
-    )
-    way = foot + tall - layout.bottom
-    sheet.box(
-        (left + tins / 2 - layout.half_lane, way), (left + tins / 2 + layout.half_lane, way + layout.lane_height)
-    )
-    sheet.measure((left, foot + tall), (left, foot + tall + gap), 12.0)
-    sheet.measure((left, foot), (left + tins, foot), -10.0)
+    """Return the two tins with the collar between them, seen from the lane."""
+    tins, gap = layout.parameters.station.tins_mm, layout.ear_top - layout.bottom
+    sheet = Paper(f"A pair of tins, {tins:g} mm across, 1:1", [*TINS_NOTES, BLADES, POISON])
+    left = (SHEET_MM[0] - tins) / 2
+    right, rim, roof = left + tins, TINS_FOOT_MM + TIN_MM, TINS_FOOT_MM + TIN_MM + gap
+    for foot in (TINS_FOOT_MM, roof):
+        sheet.box((left, foot), (right, foot + TIN_MM))
+    sheet.box((left - 3.0, rim - GRIP_MM), (right + 3.0, roof + GRIP_MM), FOLD)
+    middle, way = (left + right) / 2, rim - layout.bottom
+    sheet.box((middle - layout.half_lane, way), (middle + layout.half_lane, way + layout.lane_height))
+    sheet.measure((left, rim), (left, roof), 12.0)
+    sheet.measure((left, TINS_FOOT_MM), (right, TINS_FOOT_MM), -10.0)
     for text, height in (
-        ("bait tin (its height as you have it)", tall / 2),
-        ("collar", tall + gap - 6),
-        ("roof tin", tall * 1.5 + gap),
+        ("bait tin, as high as you have it", -28.0),
+        ("collar", gap - 6.0),
+        ("roof tin", gap + 28.0),
     ):
-        sheet.write((left + 4.0, foot + height), text)
-    for side in (left - 6.0, left + tins + 6.0):
-        sheet.line([(side, foot + tall - 10.0), (side, foot + 2 * tall + gap + 12.0)], dashed=True)
+        sheet.write((left + 4.0, rim + height), text)
+    for side in (left - 6.0, right + 6.0):
+        sheet.line([(side, rim - GRIP_MM), (side, roof + TIN_MM + 12.0)], dashed=True)
     return sheet
 
 
 def _folded_lane(layout: Layout) -> Paper:
     """Return the lane as one folded piece: floor, walls, tabs, and its window beside it."""
-    notes = (
-        "Cut from the wall of a tub, matte side in; score and fold the dashed lines: walls up, tabs outwards.",
-        "Paint the floor matte and light, the six dots black. Bolt the end tabs to the station around its hole.",
-        "The window is clear plastic from a lid, held by the side tabs with two clips.",
-        BLADES,
-        POISON,
-    )
-    sheet = Paper("Lane without a printer, 1:1", notes)
-    length, high, half = 2 * layout.half_length, layout.lane_height, layout.half_lane
-    left, middle = 20.0, 150.0
-    right = left + length
-    rows = [-half - high - TAB_MM, -half - high, -half, half, half + high, half + high + TAB_MM]
-    sheet.box((left, middle + rows[0]), (right, middle + rows[-1]))
-    for row in rows[1:-1]:
-        sheet.line([(left, middle + row), (right, middle + row)], FOLD, dashed=True)
-    for low, up in ((rows[1], rows[2]), (rows[3], rows[4])):
-        sheet.outline(
-            [
-                (right, middle + low),
-                (right + TAB_MM, middle + low + 1),
-                (right + TAB_MM, middle + up - 1),
-                (right, middle + up),
-            ]
-        )
-        sheet.line([(right, middle + low), (right, middle + up)], FOLD, dashed=True)
-        sheet.circle((right + TAB_MM / 2, middle + (low + up) / 2), SCREW_MM)
+    length, half, high = 2 * layout.half_length, layout.half_lane, layout.lane_height
+    left, right, middle = LEFT_MM, LEFT_MM + length, MIDDLE_MM
+    wide = max(SHEET_MM[0], right + TAB_MM + LEFT_MM)
+    sheet = Paper("Lane without a printer, 1:1", [*LANE_NOTES, BLADES, POISON], (wide, SHEET_MM[1]))
+    outer = half + high + TAB_MM
+    sheet.box((left, middle - outer), (right, middle + outer))
+    for row in (half, half + high):
+        for y in (middle - row, middle + row):
+            sheet.line([(left, y), (right, y)], FOLD, dashed=True)
+    for side in (-1.0, 1.0):
+        _end_tab(sheet, right, middle + side * half, middle + side * (half + high))
     for x, y, diameter in marks(layout):
         sheet.circle((left + layout.half_length + x, middle + y), diameter, filled=True)
-    sheet.write((left + 2, middle - 1), "mouth")
-    sheet.measure((left, middle + rows[0]), (right, middle + rows[0]), -6.0)
+    sheet.write((left + 2.0, middle - 1.0), "mouth")
+    sheet.measure((left, middle - outer), (right, middle - outer), -6.0)
     sheet.measure((left, middle - half), (left, middle + half), 6.0)
-    foot = 40.0
-    sheet.box((left, foot), (right, foot + 2 * (half + TAB_MM / 2)))
-    sheet.write((left + 4, foot + half), "window, clear")
+    sheet.box((left, WINDOW_FOOT_MM), (right, WINDOW_FOOT_MM + 2 * half + TAB_MM))
+    sheet.write((left + 4.0, WINDOW_FOOT_MM + half), "window, clear")
     return sheet
+
+
+def _end_tab(sheet: Paper, x: float, low: float, high: float) -> None:
+    """Draw the tab at a wall's end that is bolted to the station."""
+    inset = 1.0 if high > low else -1.0
+    sheet.outline([(x, low), (x + TAB_MM, low + inset), (x + TAB_MM, high - inset), (x, high)])
+    sheet.line([(x, low), (x, high)], FOLD, dashed=True)
+    sheet.circle((x + TAB_MM / 2, (low + high) / 2), SCREW_MM)
 
 
 def _tin_hood(layout: Layout) -> Paper:

@@ -4,13 +4,11 @@ from build123d import Axis, Plane, Polyline, make_face, revolve
 
 from swapbell_enclosure import places
 from swapbell_enclosure.holes import holes
-from swapbell_enclosure.layout import COLLAR_MM, LEDGE_MM, PLAY_MM, SADDLE_MM, Layout
+from swapbell_enclosure.layout import COLLAR_MM, GRIP_MM, LEDGE_MM, PLAY_MM, SADDLE_MM, Layout
 from swapbell_enclosure.part import Part
 from swapbell_enclosure.screws import UP, Name
 from swapbell_enclosure.solid import Solid, block, cut, joined, profile_x, rod, solid
 
-# Our choice: how far a collar grips over each tin.
-GRIP_MM = 10.0
 # A fencing wire or a cord passes through.
 WIRE_MM = 4.0
 
