@@ -90,7 +90,9 @@ class Book:
         self._last_s = -math.inf
         self._seq = 0
 
-    def add(self, crossings: Iterable[Crossing], at_s: float, look: Look | None = None) -> Iterator[Tally]:
+    def add(
+        self, crossings: Iterable[Crossing], at_s: float, look: Look | None = None, *, covered: bool = False
+    ) -> Iterator[Tally]:
         """Enter one frame and what it brought; yield the tallies that it closed.
 
         Parameters
@@ -101,9 +103,11 @@ class Book:
             The frame's capture time [s], at least 0; a frame that is not later than the one before watches nothing.
         look : Look, optional
             What a look at the frame found, if one was due.
+        covered : bool
+            Whether something larger than an insect kept the frame from being counted.
         """
         self._reach(at_s)
-        self._watch(at_s)
+        self._watch(at_s, Hindrance.COVERED if covered else self._attention.hindrance)
         for crossing in crossings:
             self._interval_at(crossing.at_s).crossings.append(crossing)
         if look is not None:
@@ -132,10 +136,10 @@ class Book:
     def _append(self, number: int) -> None:
         self._open.append(_Interval(number * self._seconds, self._seconds))
 
-    def _watch(self, at_s: float) -> None:
+    def _watch(self, at_s: float, hindrance: Hindrance | None) -> None:
         if at_s - self._last_s <= GAP_S:
             for interval in self._open:
-                interval.watch(self._last_s, at_s, self._attention.hindrance)
+                interval.watch(self._last_s, at_s, hindrance)
         self._last_s = max(self._last_s, at_s)
 
     def _interval_at(self, at_s: float) -> _Interval:

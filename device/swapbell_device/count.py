@@ -82,7 +82,7 @@ def _count(wish: Wish, watch: Watch) -> None:
     with _video(wish.video, clip) as overlay, shown(watch(clip, station), clip.frames_promised) as moments:
         for moment in moments:
             crossings.extend(moment.crossings)
-            told += book.add((), moment.frame.at_s, moment.look)
+            told += book.add((), moment.frame.at_s, moment.look, covered=moment.covered)
             if overlay is not None:
                 overlay.draw(moment, station)
     _write(wish.events, [event(crossing) for crossing in sorted(crossings, key=lambda c: c.at_s)])

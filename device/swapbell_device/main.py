@@ -64,7 +64,7 @@ def watch(
         if new is not None:
             blobs, tracks = new, tracker.step(new, frame.at_s)
         crossings = [] if new is None else gate.cross(tracks, frame.at_s)
-        yield Moment(frame, blobs, tracks, crossings, lookout.look(frame, tracks))
+        yield Moment(frame, blobs, tracks, crossings, lookout.look(frame, tracks), segmenter.covered)
 
 
 @app.command("count")

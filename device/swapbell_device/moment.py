@@ -16,13 +16,17 @@ OPENING_BYTES = 8_000_000
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One frame, what was found in it, the crossings that became certain with it, and a look at it if one was due."""
+    """One frame, what was found in it, the crossings that became certain with it, and a look at it if one was due.
+
+    `covered` tells that something larger than an insect is in the view, so that nothing is counted.
+    """
 
     frame: Frame
     blobs: list[Blob]
     tracks: list[Track]
     crossings: list[Crossing]
     look: Look | None = None
+    covered: bool = False
 
 
 def opened(frames: Iterator[Frame]) -> tuple[list[Frame], Iterator[Frame]]:

@@ -168,7 +168,7 @@ def run(config: Config, moments: Iterable[Moment], stop: Event, spool: Spool, pa
 def _enter(moments: Iterable[Moment], book: Book, spool: Spool, pulse: Pulse, link: Link) -> None:
     try:
         for moment in moments:
-            for tally in book.add(moment.crossings, moment.frame.at_s, moment.look):
+            for tally in book.add(moment.crossings, moment.frame.at_s, moment.look, covered=moment.covered):
                 spool.put(tally)
             pulse.beat(moment.frame.at_s, moment.look)
             link.check()

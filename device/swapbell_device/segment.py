@@ -78,6 +78,11 @@ class Segmenter:
         self._bodies.restart()
         self._contrast.restart(sample[0].at_s)
 
+    @property
+    def covered(self) -> bool:
+        """Whether something larger than an insect is in the view, or was a moment ago: nothing is counted then."""
+        return self._veto.acts
+
     def blobs(self, frame: Frame) -> list[Blob] | None:
         """Return what may be bodies; None if a glance shows nothing that was not there at the last look."""
         view = self._window.view(frame.image)

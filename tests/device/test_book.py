@@ -74,6 +74,15 @@ def test_what_the_counter_cannot_see_is_not_watched() -> None:
     assert other.sight.hindrance is Hindrance.LIGHT
 
 
+def test_time_in_which_a_hand_covers_the_view_is_not_watched() -> None:
+    kept = book()
+    cut = [tally for at_s, _ in steady(20.0) for tally in kept.add((), at_s, covered=5.0 < at_s <= 9.0)]
+    (told,) = (tally for tally in cut if tally.seq == 1)
+    assert told.watched_s == 11.0
+    assert told.sight
+    assert (told.sight.blind_s, told.sight.hindrance) == (4.0, Hindrance.COVERED)
+
+
 def test_a_tally_tells_of_the_looks_in_it() -> None:
     one, other = looked([FINE, replace(FINE, at_s=16.0, light=60.0)], 30.0)
     assert [tally.sight.light for tally in (one, other) if tally.sight] == [120.0, 60.0]

@@ -102,6 +102,18 @@ def test_nothing_is_seen_while_a_hand_is_there_and_all_soon_after() -> None:
     assert all(len(blobs) == 1 for blobs in found[110:150])
 
 
+def test_a_hand_is_said_to_cover_the_view_as_long_as_it_does() -> None:
+    pictures = [picture.copy() for picture in clips.pictures([[None] * 120])]
+    for picture in pictures[40:60]:
+        picture[:, 40:240] = 90
+    frames = [Frame(picture, i / clips.PER_S) for i, picture in enumerate(pictures)]
+    segmenter = Segmenter(Window(STATION, clips.SIZE), frames[:20])
+    told = [(segmenter.blobs(frame), segmenter.covered)[1] for frame in frames]
+    assert not any(told[:40])
+    assert all(told[40:60])
+    assert not any(told[90:])
+
+
 def test_a_moved_bait_is_the_new_background() -> None:
     pictures = [
         picture.copy() for picture in clips.pictures([[None] * 120 + clips.walk((40.0, 190.0), (280.0, 190.0), 60)])
