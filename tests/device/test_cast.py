@@ -82,4 +82,4 @@ def test_of_two_flyers_neither_is_a_shadow_if_one_is(other: Track) -> None:
 
 
 def test_what_walks_is_no_flyers_shadow() -> None:
-    assert told_flying(FLYER, follow(75.0, 100.0, 40.0, 0.6), 10) == (False, False)
+    assert told_flying(follow(50.0, 140.0, 60.0, 0.6), follow(75.0, 140.0, 40.0, 0.6), 10) == (False, False)
