@@ -118,11 +118,25 @@ def test_rounding_never_takes_the_bait_above_what_is_allowed() -> None:
     assert mix(asked(856.0), SYRINGE_1_ML).reading.set_ul == 860.0
 
 
+def test_a_mark_below_that_leaves_the_bait_too_weak_is_not_taken() -> None:
+    # 109.9 uL: the mark below, 100, would be 9 % too weak; 1 in 10 of 1.099 mL is 1.08 mL and 0.01 mL more or less.
+    found = mix(asked(109.9, authority=replace(PERMIT, maximum=PERMIT.directs)), SYRINGE_1_ML)
+    assert found.dilution is not None
+    assert (found.dilution.parts, found.reading.set_ul) == (10, 1080.0)
+
+
+def test_a_mark_that_may_be_read_too_high_is_not_taken() -> None:
+    # 850 uL and half a mark more were 100.6 mg/kg where 100 are allowed.
+    found = mix(asked(850.0, authority=replace(PERMIT, maximum=PERMIT.directs)), SYRINGE_1_ML)
+    assert found.reading.set_ul == 840.0
+
+
 @given(st.floats(10.0, 2000.0), st.sampled_from([SYRINGE_1_ML, PIPETTE_1000_UL]))
 def test_no_mix_is_stronger_than_allowed(bait_g: float, measure: Measure) -> None:
     strict = replace(PERMIT, maximum=PERMIT.directs)
     found = mix(asked(bait_g, authority=strict), measure)
-    assert not found.strength.exceeds(strict.maximum)
+    assert not found.strongest.exceeds(strict.maximum)
+    assert found.reading.is_fit
     assert found.weakest.mg_per_kg < found.strength.mg_per_kg < found.strongest.mg_per_kg
 
 

@@ -19,7 +19,10 @@ _STATED = "as you stated it; not checked here"
 _ARITHMETIC = "by arithmetic"
 _FORMULA = "bait [g] x target [mg/kg] / product [g/L] = [uL], by arithmetic"
 _DENSITY = "as you stated it; g/L and mg/L take a litre of bait to weigh 1 kg: our choice"
-_MARKS = "marks and error of the measure: half a mark, common practice, no source; pipettes: ISO 8655"
+_MARKS = (
+    "the nearest mark that not even a fill read high takes above what the authority allows: our choice; error of the "
+    "measure: half a mark, common practice, no source; pipettes: ISO 8655"
+)
 _RATIOS = "least of 1 in 10, 20, 50, 100 that can be measured to a twentieth: our choice"
 _FINISHED = "product and water taken to weigh 1 g per mL: our choice"
 _DROPS = "20 drops of water per mL within 10 %: USP <1101>; real drops of 20 to 70 uL: UNC pharmacy pages on droppers"

@@ -69,7 +69,7 @@ def dilute(product: Product, product_ul: float, parts: int) -> Dilution:
     return Dilution(parts, product_ml, product_ml * (parts - 1), product.g_per_l / parts, needed_ml)
 
 
-def dilute_for(product: Product, product_ul: float, measure: Measure) -> Dilution | None:
+def dilute_for(product: Product, product_ul: float, measure: Measure, room: float | None = None) -> Dilution | None:
     """Return the least dilution that makes a volume fit for a measure; nothing where it fits as it is.
 
     Parameters
@@ -80,16 +80,18 @@ def dilute_for(product: Product, product_ul: float, measure: Measure) -> Dilutio
         Volume of product that the bait needs [uL], above 0.
     measure : Measure
         What the volume is measured with.
+    room : float, optional
+        As for `read` [1].
 
     Raises
     ------
     ValueError
-        If the volume is not a positive number, or even 1 in 100 is too little for the measure.
+        If the volume is not a positive number, the room is below 1, or the measure cannot give even 1 in 100.
     """
     positive("product_ul", product_ul, "uL")
-    if read(product_ul, measure).is_fit:
+    if read(product_ul, measure, room).is_fit:
         return None
-    fit = (parts for parts in RATIOS if read(product_ul * parts, measure).is_fit)
+    fit = (parts for parts in RATIOS if read(product_ul * parts, measure, room).is_fit)
     if (parts := next(fit, None)) is None:
         raise ValueError(
             f"product_ul {product_ul:g} uL is too little for a {measure.name}, even thinned 1 in {RATIOS[-1]}: "

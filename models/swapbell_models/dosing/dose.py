@@ -145,22 +145,17 @@ def _strength(mg_per_kg: float) -> Strength:
 def mix(asked: Dose, measure: Measure) -> Mix:
     """Return how to measure a dose: directly, or through a dilution where the volume is too small.
 
-    Where rounding to a mark would make the bait stronger than the authority allows, the mark below is taken.
+    No mark is taken that could make the bait stronger than the authority allows, not even when it is read high.
 
     Raises
     ------
     ValueError
-        If even a dilution of 1 in 100 is too little for the measure.
+        If the measure cannot give even a dilution of 1 in 100.
     """
-    dilution = dilute_for(asked.product, asked.product_ul, measure)
+    room = max(1.0, asked.authority.maximum.mg_per_kg / asked.target.mg_per_kg)
+    dilution = dilute_for(asked.product, asked.product_ul, measure, room)
     wanted_ul = dilution.needed_ml * 1000.0 if dilution else asked.product_ul
-    nearest = Mix(asked, dilution, read(wanted_ul, measure))
-    too_strong = nearest.strength.exceeds(asked.authority.maximum)
-    return Mix(asked, dilution, _mark_below(nearest.reading)) if too_strong else nearest
-
-
-def _mark_below(reading: Reading) -> Reading:
-    return Reading(reading.measure, reading.wanted_ul, reading.set_ul - reading.measure.mark_ul, reading.fills)
+    return Mix(asked, dilution, read(wanted_ul, measure, room))
 
 
 def round_dose(

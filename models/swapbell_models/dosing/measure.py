@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from swapbell_models.amount import VOLUME_UL, amount
-from swapbell_models.quantity import FLOAT_SLACK, named, positive
+from swapbell_models.quantity import FLOAT_SLACK, at_least, named, positive
 
 # Our choice: a volume that cannot be read to a twentieth is measured in a dilution instead. It lies between the two
 # errors that ISO 8655 grants a 200-1000 uL pipette: 4 % at its low end and 0.8 % at its top.
@@ -99,7 +99,7 @@ class Reading:
     Attributes
     ----------
     wanted_ul, set_ul
-        The volume asked for, and the nearest that the marks allow, in all fills together [uL].
+        The volume asked for, and what the marks make of it, in all fills together [uL].
     fills
         How often the measure is filled.
     error_ul
@@ -132,8 +132,10 @@ class Reading:
         return self.wanted_ul >= self.measure.least_ul and max(self.error, abs(self.rounding)) <= ERROR_MAX
 
 
-def read(volume_ul: float, measure: Measure) -> Reading:
+def read(volume_ul: float, measure: Measure, room: float | None = None) -> Reading:
     """Return what a measure makes of a volume; exactly between two marks the lower one is taken.
+
+    Where there is a top, the mark is low enough that not even a fill that is read high passes it.
 
     Parameters
     ----------
@@ -141,16 +143,21 @@ def read(volume_ul: float, measure: Measure) -> Reading:
         Wanted volume [uL], above 0.
     measure : Measure
         The syringe or pipette.
+    room : float, optional
+        The most that it may come to, as a multiple of the wanted volume [1], 1 or more; any amount, if not said.
 
     Raises
     ------
     ValueError
-        If the volume is not a positive number.
+        If the volume is not a positive number, or the room is below 1.
     """
-    marks = math.ceil(positive("volume_ul", volume_ul, "uL") / measure.mark_ul - 0.5 - FLOAT_SLACK)
-    return Reading(
-        measure, volume_ul, marks * measure.mark_ul, math.ceil(volume_ul / measure.capacity_ul - FLOAT_SLACK)
-    )
+    nearest = math.ceil(positive("volume_ul", volume_ul, "uL") / measure.mark_ul - 0.5 - FLOAT_SLACK)
+    fills = math.ceil(volume_ul / measure.capacity_ul - FLOAT_SLACK)
+    marks = nearest
+    if room is not None:
+        most_ul = volume_ul * at_least("room", room, 1.0) - fills * measure.error_ul
+        marks = max(0, min(nearest, math.floor(most_ul / measure.mark_ul + FLOAT_SLACK)))
+    return Reading(measure, volume_ul, marks * measure.mark_ul, fills)
 
 
 @dataclass(frozen=True, slots=True)
