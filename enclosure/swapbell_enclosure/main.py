@@ -127,7 +127,7 @@ def _need_cad() -> None:
     from importlib.util import find_spec
 
     if find_spec("build123d") is None or find_spec("trimesh") is None:
-        raise fault.Mistake("build needs build123d and trimesh; in the checkout: .venv/bin/pip install -e '.[enclosure]'")
+        raise fault.Mistake("build needs build123d and trimesh: .venv/bin/pip install -e '.[enclosure]'")
 
 
 def _say(line: str) -> None:
