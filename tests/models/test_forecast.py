@@ -134,6 +134,18 @@ def test_a_moment_is_told_on_both_clocks() -> None:
     ).hours[0] == pytest.approx(reached.foraging_h)
 
 
+def test_by_day_the_hours_run_from_now() -> None:
+    noon = DAWN_AT + 3 * DAY + 6 * HOUR
+    reached = made([each for each in hours(doubling, days=4) if each.to_at <= noon], noon).reached
+    assert reached is not None
+    from_h, to_h = FORAGING.read(np.array([noon.timestamp(), reached.at.timestamp()])).hours
+    assert reached.foraging_h == pytest.approx(to_h - from_h, abs=1e-6)
+
+
+def test_a_forecast_looks_a_week_ahead_and_a_day_and_a_half_back() -> None:
+    assert (timedelta(days=7), timedelta(hours=36)) == (HORIZON, STALE)
+
+
 def test_the_rule_is_reached_by_day_only() -> None:
     told = made(hours(doubling))
     for moment in (told.earliest, told.reached, told.latest):
