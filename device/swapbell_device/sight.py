@@ -139,8 +139,8 @@ def _noise(before: Luma, after: Luma) -> float:
     Neighbours are compared, so that what moves slowly over the pixels is left out.
     """
     change = np.subtract(after, before, dtype=np.int16)
-    apart = np.abs(change[:, 1:] - change[:, :-1])
-    return median(apart.mean(axis=1).tolist()) / APART_PER_SIGMA
+    apart: list[float] = np.abs(change[:, 1:] - change[:, :-1]).mean(axis=1).tolist()
+    return median(apart) / APART_PER_SIGMA
 
 
 def _laid_back(old: Plane, new: Plane, noise_variance: float) -> tuple[float, float, Plane]:
