@@ -54,6 +54,17 @@ def test_a_wrong_size_is_no_match_of_its_class_but_a_match_of_all() -> None:
     assert found.sizes[SizeClass.LARGE].precision == 0.0
 
 
+def test_a_visit_is_wasp_sized_and_comes_in() -> None:
+    true = [*_in(1.0), *_in(3.0, size=SizeClass.SMALL), *_in(5.0), *_out(7.0)]
+    counted = [*_in(1.0), *_in(3.0), *_in(5.0, size=SizeClass.LARGE), *_out(7.0)]
+    assert score(true, counted).visits == Marks(2, 2, 1)
+    assert (score(true, counted) + score(true, true)).visits == Marks(4, 4, 3)
+
+
+def test_visits_where_nothing_came_are_invented() -> None:
+    assert score([], _in(1.0)).visits == Marks(0, 1, 0)
+
+
 def test_length_errors_are_those_of_matched_events() -> None:
     true = [*_in(1.0, length_mm=14.0), *_in(5.0, length_mm=12.0), *_in(9.0, length_mm=15.0)]
     found = score(true, [*_in(1.0, length_mm=15.0), *_in(5.0, length_mm=15.0), *_in(20.0, length_mm=40.0)])
@@ -71,7 +82,7 @@ def test_nothing_to_count_and_nothing_counted_has_no_figures() -> None:
 def test_footage_without_sizes_is_scored_without_sizes() -> None:
     found = score([Event(1.0, Direction.IN)], _in(1.0))
     assert found.whole.f1 == 1.0
-    assert found.sizes == {}
+    assert (found.sizes, found.visits.f1) == ({}, None)
 
 
 def test_the_worst_window_is_the_five_minutes_with_most_error() -> None:

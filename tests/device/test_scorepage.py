@@ -7,6 +7,7 @@ from swapbell_device.scoring.scorepage import GOALS, Goal, as_page
 
 DAY = date(2026, 1, 2)
 GOOD = Score(Marks(100, 100, 99), length_errors_mm=(0.5, -0.3), reached_s=((60.0, 63.0),))
+SIZED = Score(Marks(12, 12, 12), visits=Marks(5, 5, 4))
 EMPTY = Score(Marks(0, 2, 0), reached_s=((None, None),))
 
 
@@ -43,6 +44,21 @@ def test_what_was_not_there_to_be_judged_has_no_line() -> None:
 
 def test_the_time_of_the_rule_is_held_against_its_goal() -> None:
     assert line({"rush": GOOD}, "ten visits in five minutes: off").endswith("| 3.0 | <= 5.0 | yes |")
+
+
+def test_visits_of_the_right_size_stand_beside_no_goal() -> None:
+    assert line({"shadows": SIZED}, "F1 of visits").endswith(" right | 0.800 | - | - |")
+
+
+def test_a_condition_tells_its_visits_beside_its_events() -> None:
+    head, events = (line({"shadows": SIZED}, start).split(" | ") for start in ("condition", "shadows"))
+    told = dict(zip(head, events, strict=True))
+    assert (told["F1"], told["visits F1"]) == ("1.000", "0.800")
+
+
+def test_clips_without_sizes_tell_nothing_of_visits() -> None:
+    assert not any(one.startswith("| F1 of visits") for one in page({"calm": GOOD}))
+    assert line({"calm": GOOD}, "calm").split(" | ")[6] == "-"
 
 
 def test_each_condition_has_a_row_as_wide_as_the_head() -> None:

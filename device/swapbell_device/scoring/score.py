@@ -79,6 +79,8 @@ class Score:
         Marks of all events and of each direction.
     sizes
         Marks of each size class, where the truth knows it: an event of another class is no match.
+    visits
+        Marks of what the rule counts, wasp-sized events coming in, where the truth knows sizes.
     count_off
         Sum over clips and directions of how many the count is off, whichever way.
     length_errors_mm
@@ -93,6 +95,7 @@ class Score:
     inward: Marks = Marks()
     outward: Marks = Marks()
     sizes: dict[SizeClass, Marks] = field(default_factory=dict[SizeClass, Marks])
+    visits: Marks = Marks()
     count_off: int = 0
     length_errors_mm: tuple[float, ...] = ()
     worst_window: tuple[int, int] = (0, 0)
@@ -104,6 +107,7 @@ class Score:
             self.inward + other.inward,
             self.outward + other.outward,
             {size: self.sizes.get(size, Marks()) + other.sizes.get(size, Marks()) for size in SizeClass},
+            self.visits + other.visits,
             self.count_off + other.count_off,
             self.length_errors_mm + other.length_errors_mm,
             max(self.worst_window, other.worst_window, key=_badness),
@@ -164,15 +168,18 @@ def score(true: Sequence[Event], counted: Sequence[Event]) -> Score:
     """
     pairs = {d: match(_going(true, d), _going(counted, d)) for d in Direction}
     marks = {d: Marks(len(_going(true, d)), len(_going(counted, d)), len(pairs[d])) for d in Direction}
+    visits, seen = _visits(true), _visits(counted)
+    sized = all(event.size is not None for event in true)
     return Score(
         marks[Direction.IN] + marks[Direction.OUT],
         marks[Direction.IN],
         marks[Direction.OUT],
-        _by_size(true, counted),
+        {size: _of_size(true, counted, size) for size in SizeClass} if sized else {},
+        Marks(len(visits), len(seen), len(match(visits, seen))) if sized else Marks(),
         sum(abs(mark.true - mark.counted) for mark in marks.values()),
         tuple(_length_errors([*pairs[Direction.IN], *pairs[Direction.OUT]])),
-        _worst_window(true, counted),
-        ((reached_s(_visits_s(true)), reached_s(_visits_s(counted))),),
+        _worst_window(visits, seen),
+        ((reached_s([e.at_s for e in visits]), reached_s([e.at_s for e in seen])),),
     )
 
 
@@ -199,12 +206,6 @@ def _going(found: Iterable[Event], direction: Direction) -> list[Event]:
     return [event for event in found if event.direction is direction]
 
 
-def _by_size(true: Sequence[Event], counted: Sequence[Event]) -> dict[SizeClass, Marks]:
-    if any(event.size is None for event in true):
-        return {}
-    return {size: _of_size(true, counted, size) for size in SizeClass}
-
-
 def _of_size(true: Sequence[Event], counted: Sequence[Event], size: SizeClass) -> Marks:
     these, those = [e for e in true if e.size is size], [e for e in counted if e.size is size]
     matched = sum(len(match(_going(these, d), _going(those, d))) for d in Direction)
@@ -219,16 +220,15 @@ def _length_errors(pairs: Iterable[tuple[Event, Event]]) -> Iterable[float]:
     )
 
 
-def _visits_s(found: Iterable[Event]) -> list[float]:
-    return [event.at_s for event in found if event.is_visit()]
+def _visits(found: Iterable[Event]) -> list[Event]:
+    return [event for event in found if event.is_visit()]
 
 
-def _worst_window(true: Sequence[Event], counted: Sequence[Event]) -> tuple[int, int]:
-    """Return the visits in the five minutes where they differ most, among all windows that begin with a visit.
+def _worst_window(visits: Sequence[Event], seen: Sequence[Event]) -> tuple[int, int]:
+    """Return the true and counted visits in those five minutes from a visit on where they differ most.
 
     A matched visit is taken at its true time, so that none falls out of a window for being counted a moment early.
     """
-    visits, seen = [e for e in true if e.is_visit()], [e for e in counted if e.is_visit()]
     true_at = {id(found): known.at_s for known, found in match(visits, seen)}
     true_s, counted_s = [e.at_s for e in visits], [true_at.get(id(e), e.at_s) for e in seen]
     windows = [(_within(true_s, start), _within(counted_s, start)) for start in (*true_s, *counted_s)]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from swapbell_device.scoring.score import Score
-from swapbell_device.scoring.scoretable import Figure, cell, rows, summary
+from swapbell_device.scoring.scoretable import NOTHING, Figure, cell, rows, summary
 
 # Heading, figure, and how it is printed.
 COLUMNS = (
@@ -15,6 +15,7 @@ COLUMNS = (
     ("precision", "precision", ".3f"),
     ("recall", "recall", ".3f"),
     ("F1", "f1", ".3f"),
+    ("visits F1", "f1_visits", ".3f"),
     ("count off", "count_error", ".1%"),
     ("length bias [mm]", "length_bias_mm", "+.2f"),
     ("spread [mm]", "length_spread_mm", ".2f"),
@@ -81,6 +82,9 @@ def _against_goals(board: Mapping[str, Score]) -> Iterator[list[str]]:
         figure = total[goal.key]
         if isinstance(figure, int | float):
             yield goal.cells(figure)
+    if total["f1_visits"] is not None:
+        # No goal was given for it, but it is what the rule hangs on.
+        yield ["F1 of visits: wasp-sized, in, size class right", cell(total["f1_visits"], ".3f"), NOTHING, NOTHING]
 
 
 def _table(head: Sequence[Figure], lines: Sequence[Sequence[Figure]]) -> list[str]:

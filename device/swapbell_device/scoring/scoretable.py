@@ -46,6 +46,7 @@ def figures(score: Score) -> Row:
         "f1_out": score.outward.f1,
         "count_error": score.count_error,
         **sizes,
+        "f1_visits": score.visits.f1,
         "length_bias_mm": score.length_bias_mm,
         "length_spread_mm": score.length_spread_mm,
         "length_error_mm": score.length_error_mm,
