@@ -104,15 +104,23 @@ def test_one_to_n_of_the_authority_is_of_the_product_that_it_covers() -> None:
 
 def test_what_came_back_closes_the_balance() -> None:
     told = answer(replace(ASKED, back="60 g"))
-    assert values(told)["taken"] == 790.0
+    # 850 g and 0.85 g of liquid hold 85 mg; 60 g of it come back, by arithmetic.
+    assert values(told)["taken"] == pytest.approx(790.85)
     assert (
         words(told, "taken")
-        == "790 g of 850 g taken (93%); bait that dried counts as taken; 79 mg of active ingredient with it"
+        == "790.85 g of 850.85 g taken (93%); bait that dried counts as taken; 79.01 mg of active ingredient with it"
     )
 
 
+def test_the_liquid_goes_out_and_comes_back_with_the_bait() -> None:
+    # 85 g at 100 mg/kg of a 0.2 g/L product take 42.5 mL: 127.5 g go out, 37.5 g are missing, 2.5 mg in them.
+    told = answer(replace(ONE, strength="0.2 g/L", covers="0.2 g/L", back="90 g"))
+    assert values(told)["taken"] == pytest.approx(37.5)
+    assert "2.5 mg of active ingredient" in words(told, "taken")
+
+
 def test_nothing_back_is_all_taken() -> None:
-    assert values(answer(replace(ASKED, back="0 g")))["taken"] == 850.0
+    assert values(answer(replace(ASKED, back="0 g")))["taken"] == pytest.approx(850.85)
 
 
 def test_more_back_than_out_says_nothing_of_what_was_taken() -> None:

@@ -153,7 +153,7 @@ def _off(volume_ul: float, wanted_ul: float) -> str:
 def _balance(mixed: Mix, back: str | None) -> Iterator[Figure]:
     if back is not None:
         back_g = amount("--back", back, MASS_G, may_be_zero=True)
-        balance = Balance(mixed.dose.bait_g, back_g, mixed.strength.mg_per_kg)
+        balance = Balance(mixed.finished_g, back_g, mixed.finished.mg_per_kg)
         ingredient = "" if balance.taken_mg is None else f"; {balance.taken_mg:.4g} mg of active ingredient with it"
         yield Figure("taken", "taken", balance.words + ingredient, _ARITHMETIC, balance.taken_g, "g")
 

@@ -12,7 +12,7 @@ class Balance:
     Attributes
     ----------
     out_g, back_g
-        Weighed out, and weighed back [g], 0 or more.
+        Bait with its liquid that went out, and that was weighed back [g], 0 or more.
     mg_per_kg
         Its strength when it went out [mg/kg].
     """

@@ -124,10 +124,14 @@ class Mix:
         return self._strength(self.reading.set_ul + self.reading.error_ul)
 
     @property
+    def finished_g(self) -> float:
+        """Mass of the finished bait, with the liquid in it [g]."""
+        return self.dose.bait_g + self.reading.set_ul / UL_PER_G
+
+    @property
     def finished(self) -> Strength:
         """Strength by mass of the finished bait, which the added liquid makes heavier."""
-        added_g = self.reading.set_ul / UL_PER_G
-        return _strength(self.strength.mg_per_kg * self.dose.bait_g / (self.dose.bait_g + added_g))
+        return _strength(self.strength.mg_per_kg * self.dose.bait_g / self.finished_g)
 
     @property
     def cautions(self) -> tuple[str, ...]:
