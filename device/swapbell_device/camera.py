@@ -103,6 +103,8 @@ class Clip:
         self._check_end(seen, at_s)
 
     def _open(self) -> cv2.VideoCapture:
+        if self._path.is_dir():
+            raise Mistake(f"clip {self._path}: it is a folder; give one video in it")
         if not self._path.is_file():
             raise Mistake(f"clip {self._path}: there is no such file; check the path")
         if self._path.stat().st_size == 0:
@@ -152,17 +154,28 @@ def read_times(path: Path) -> list[float]:
         If the file cannot be read, holds something else than numbers, or time runs backwards or stands still.
     """
     try:
-        times = [float(word) for word in path.read_text(encoding="utf-8").split()]
+        lines = path.read_text(encoding="utf-8").splitlines()
     except OSError as error:
         raise Mistake(f"times file {path}: {error.strerror}; check the path") from error
-    except ValueError as error:
-        raise Mistake(f"times file {path}: one number in seconds per line, please ({error})") from error
-    if not times or not all(map(math.isfinite, times)):
-        raise Mistake(f"times file {path}: needs one finite number in seconds for each frame")
-    for line, (earlier, later) in enumerate(pairwise(times), start=2):
+    except UnicodeDecodeError as error:
+        raise Mistake(f"times file {path}: it is no text; give one number in seconds per line") from error
+    times = {number: _seconds(path, number, line) for number, line in enumerate(lines, start=1) if line.strip()}
+    if not times:
+        raise Mistake(f"times file {path}: it holds nothing; give one number in seconds for each frame")
+    for (_, earlier), (number, later) in pairwise(times.items()):
         if later <= earlier:
-            raise Mistake(f"times file {path}: time does not go forward at line {line} ({earlier} then {later})")
-    return times
+            raise Mistake(f"times file {path}: time does not go forward at line {number} ({earlier} then {later})")
+    return list(times.values())
+
+
+def _seconds(path: Path, number: int, line: str) -> float:
+    try:
+        seconds = float(line)
+    except ValueError:
+        seconds = math.nan
+    if not math.isfinite(seconds):
+        raise Mistake(f"times file {path}: line {number} must be one number in seconds, not {line.strip()!r}")
+    return seconds
 
 
 class _Stamps:

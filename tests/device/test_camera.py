@@ -50,6 +50,11 @@ def test_a_missing_clip_is_named(tmp_path: Path) -> None:
         Clip(tmp_path / "gone.mp4")
 
 
+def test_a_folder_is_no_clip(tmp_path: Path) -> None:
+    with pytest.raises(Mistake, match="it is a folder; give one video in it"):
+        Clip(tmp_path)
+
+
 def test_an_empty_clip_is_named(tmp_path: Path) -> None:
     (tmp_path / "empty.mp4").touch()
     with pytest.raises(Mistake, match="empty"):
@@ -75,14 +80,22 @@ def test_a_clip_that_was_cut_off_is_refused(clip: Path, tmp_path: Path, share: f
     [
         ("0.0\n0.1\n0.1\n", "does not go forward at line 3"),
         ("0.0\n0.2\n0.1\n", "does not go forward at line 3"),
-        ("0.0\nsoon\n", "one number in seconds per line"),
-        ("", "needs one finite number"),
-        ("0.0\nnan\n", "needs one finite number"),
+        ("0.0\n\n0.2\n0.1\n", "does not go forward at line 4"),
+        ("0.0\nsoon\n", "line 2 must be one number in seconds, not 'soon'"),
+        ("0.0\n\n0.1 0.2\n", "line 3 must be one number in seconds, not '0.1 0.2'"),
+        ("0.0\nnan\n", "line 2 must be one number in seconds, not 'nan'"),
+        ("\n", "it holds nothing"),
     ],
 )
 def test_times_that_no_clock_gives_are_refused(tmp_path: Path, text: str, says: str) -> None:
     (tmp_path / "times.txt").write_text(text)
     with pytest.raises(Mistake, match=says):
+        read_times(tmp_path / "times.txt")
+
+
+def test_a_times_file_that_is_no_text_is_named(tmp_path: Path) -> None:
+    (tmp_path / "times.txt").write_bytes(b"\xff\xfe")
+    with pytest.raises(Mistake, match="it is no text"):
         read_times(tmp_path / "times.txt")
 
 
