@@ -25,6 +25,8 @@ LEG_MM = 5.0
 STREAKS_A_FRAME, ENDED_SHARE = 1.0, 0.4
 # Our choice: over this time they are counted.
 FOLLOW_S = 1.0
+# A streak is in the middle one of these frames only; the median needs an odd number.
+FRAMES = 3
 # Our choice: frames further apart than this show a walking body in two places.
 APART_S = 0.08
 
@@ -46,7 +48,7 @@ class Shower:
         self._wide_px = STREAK_WIDE_MM / window.mm_per_px
         reach = 1 + 2 * round(LEG_MM / window.mm_per_px)
         self._near = np.ones((reach, reach), np.uint8)
-        self._works: deque[Luma] = deque(maxlen=3)
+        self._works: deque[Luma] = deque(maxlen=FRAMES)
         self._at_s = -math.inf
         self._streaks = 0.0
         self.falls = False
@@ -54,7 +56,7 @@ class Shower:
     def begin(self, works: Sequence[Luma], bar: Luma) -> None:
         """Learn from frames that follow one another whether it rains already."""
         nothing = np.zeros_like(bar)
-        counts = [self._count(list(works[i : i + 3]), bar, nothing) for i in range(len(works) - 2)]
+        counts = [self._count(list(works[i : i + FRAMES]), bar, nothing) for i in range(len(works) - FRAMES + 1)]
         self._streaks = sum(counts) / len(counts) if counts else 0.0
         self.falls = self._streaks > STREAKS_A_FRAME
 
@@ -64,7 +66,7 @@ class Shower:
         if step_s > APART_S:
             self._works.clear()
         self._works.append(work)
-        if len(self._works) < self._works.maxlen:  # type: ignore[operator]
+        if len(self._works) < FRAMES:
             return work
         streaks = self._count(self._works, bar, stays)
         self._streaks += (1.0 - math.exp(-step_s / FOLLOW_S)) * (streaks - self._streaks)
