@@ -3,10 +3,11 @@
 "1,000" means two things, and a bare number means whatever its reader expects; both are refused.
 """
 
+import math
 import re
 from collections.abc import Mapping
 
-from swapbell_models.quantity import at_least, positive
+from swapbell_models.quantity import at_least, at_most, positive
 
 # By definition.
 MASS_G = {"g": 1.0, "kg": 1000.0}
@@ -17,6 +18,8 @@ TIME_S = {"us": 1e-6, "ms": 1e-3, "s": 1.0}
 
 # Our choice: far more stations than one round serves.
 PORTIONS_MAX = 1000
+# Our choice: a tonne, far more bait than one round carries.
+ROUND_MAX_KG = 1000.0
 
 _AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
 _TIMES = re.compile(r"(\d{1,9})\s*[x\N{MULTIPLICATION SIGN}*]\s*(\S.*)")
@@ -73,13 +76,15 @@ def masses(name: str, text: str) -> tuple[float, ...]:
     Raises
     ------
     ValueError
-        If one of them is no mass, or there are more than 1000.
+        If one of them is no mass, or they are more than 1000 or a tonne together.
     """
     told = [_counted(part) for part in text.split("+")]
     counts = [count for count, _ in told]
     if 0 in counts or sum(counts) > PORTIONS_MAX:
         raise ValueError(f"{name} must hold 1 to {PORTIONS_MAX} portions, not {text!r}")
-    return tuple(mass for count, each in told for mass in [amount(name, each, MASS_G)] * count)
+    found = tuple(mass for count, each in told for mass in [amount(name, each, MASS_G)] * count)
+    at_most(f"{name} in all", math.fsum(found) / MASS_G["kg"], ROUND_MAX_KG, "kg")
+    return found
 
 
 def _counted(part: str) -> tuple[int, str]:

@@ -85,3 +85,9 @@ def test_no_portions_and_too_many_are_refused(text: str) -> None:
 def test_what_is_no_portion_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"^--bait must be a number above 0, with a point"):
         masses("--bait", text)
+
+
+def test_a_round_of_more_than_a_tonne_is_a_slip() -> None:
+    assert sum(masses("--bait", "10 x 100 kg")) == pytest.approx(1e6)
+    with pytest.raises(ValueError, match=r"^--bait in all must be a number up to 1000 kg, not 1001"):
+        masses("--bait", "10 x 100 kg + 1 kg")

@@ -106,6 +106,26 @@ def test_the_added_liquid_thins_the_finished_bait() -> None:
     assert mix(asked(), SYRINGE_1_ML).finished.mg_per_kg == pytest.approx(8.5 / 0.08585)
 
 
+def test_so_much_liquid_that_the_bait_ends_too_thin_is_warned_of() -> None:
+    # 42.5 mL of a 0.2 g/L product in 85 g: 8.5 mg in 127.5 g are 66.67 mg/kg, by arithmetic.
+    weak = replace(PERMIT, product=Product("weak", 0.2))
+    (warning, *_) = mix(asked(authority=weak), SYRINGE_1_ML).warnings
+    assert warning.startswith(
+        "so much liquid thins the finished bait to 66.67 mg/kg, more than a twentieth below 100"
+    )
+    assert mix(asked(), SYRINGE_1_ML).warnings == ()
+
+
+@pytest.mark.parametrize(("bait_g", "warned"), [(10_000.0, False), (10_010.0, True)])
+def test_more_fills_than_a_person_counts_are_warned_of(bait_g: float, warned: bool) -> None:
+    warnings = mix(asked(bait_g), SYRINGE_1_ML).warnings
+    assert any(each.startswith("11 fills of a 1 mL syringe are easily miscounted") for each in warnings) == warned
+
+
+def test_the_warnings_of_the_dose_stay_with_the_mix() -> None:
+    assert "10 times more" in mix(asked(850.0, "0.1 %"), SYRINGE_1_ML).warnings[0]
+
+
 def test_a_large_volume_is_measured_as_it_is() -> None:
     found = mix(asked(850.0), SYRINGE_1_ML)
     assert (found.dilution, found.reading.set_ul) == (None, 850.0)

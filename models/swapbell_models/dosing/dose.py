@@ -4,19 +4,22 @@ The tool doses nothing: a person does, with the label in hand. Each result carri
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from swapbell_models.dosing.authority import Authority
 from swapbell_models.dosing.dilution import CAUTIONS as DILUTION_CAUTIONS
 from swapbell_models.dosing.dilution import Dilution, dilute_for
-from swapbell_models.dosing.measure import Measure, Reading, read
+from swapbell_models.dosing.measure import ERROR_MAX, Measure, Reading, read
 from swapbell_models.dosing.strength import Product, Strength
 from swapbell_models.quantity import positive
 
 # Our choice: concentrates and dilutions weigh about as much as water.
 UL_PER_G = 1000.0
+
+# Our choice: a person counts to ten without a slip.
+FILLS_MAX = 10
 
 CAUTIONS = (
     # National Pesticide Information Center, fipronil general fact sheet.
@@ -132,6 +135,22 @@ class Mix:
     def finished(self) -> Strength:
         """Strength by mass of the finished bait, which the added liquid makes heavier."""
         return _strength(self.strength.mg_per_kg * self.dose.bait_g / self.finished_g)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What looks wrong: with the dose, with so much liquid, or with so many fills."""
+        return (*self.dose.warnings, *self._thinned(), *self._many())
+
+    def _thinned(self) -> Iterator[str]:
+        if self.finished.mg_per_kg < self.dose.target.mg_per_kg * (1.0 - ERROR_MAX):
+            yield (
+                f"so much liquid thins the finished bait to {self.finished.mg_per_kg:.4g} mg/kg, more than a "
+                f"twentieth below {self.dose.target}: take a stronger product, if the authority covers one"
+            )
+
+    def _many(self) -> Iterator[str]:
+        if self.reading.fills > FILLS_MAX:
+            yield f"{self.reading.fills} fills of a {self.reading.measure.name} are easily miscounted: take a larger"
 
     @property
     def cautions(self) -> tuple[str, ...]:
