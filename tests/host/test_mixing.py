@@ -23,6 +23,7 @@ ASKED = Asked(
     measure="1 mL syringe",
     back=None,
     on=date(2026, 1, 15),
+    today=date(2026, 1, 15),
 )
 ONE = replace(ASKED, bait="85 g")
 
@@ -92,6 +93,19 @@ def test_a_slip_of_ten_is_warned_of_first() -> None:
     assert answer(ONE).warnings == ()
 
 
+def test_a_sheet_for_another_day_says_so_first() -> None:
+    assert answer(replace(ONE, today=date(2026, 1, 16))).warnings == (
+        "worked out for 2026-01-15, not for today, 2026-01-16 by this machine's clock",
+    )
+
+
+def test_a_sheet_under_an_authority_that_has_ended_since_says_so_first() -> None:
+    assert answer(replace(ONE, target="0.1 %", today=date(2026, 10, 1))).warnings[0] == (
+        "worked out for 2026-01-15, not for today, 2026-10-01 by this machine's clock; permit 12 has ended since: "
+        "mix nothing by it"
+    )
+
+
 @pytest.mark.parametrize("said", ["100 mg/kg", "0.01 %", "0.1 g/L", "1:1000", "100 ppm"])
 def test_the_strength_may_be_said_in_any_unit_of_the_trade(said: str) -> None:
     assert values(answer(replace(ONE, target=said)))["product_volume"] == pytest.approx(85.0)
@@ -136,7 +150,7 @@ def test_before_bait_comes_back_there_is_no_balance() -> None:
 def test_a_second_person_checks_label_authority_amount_and_volume() -> None:
     label, law, amount, volume = answer(ONE).checks
     assert label == "The label says invented concentrate and 100 g/L, and permit 12 is for it."
-    assert law == "permit 12 directs 0.1 g/L (100 mg/kg) here, today and for this use."
+    assert law == "permit 12 directs 0.1 g/L (100 mg/kg) here, on 2026-01-15 and for this use."
     assert amount.startswith("0.1 g/L (100 mg/kg) of 85 g of bait are 8.5 mg")
     assert volume == "The 1 mL syringe is set to 0.85 mL of the 1 in 10 dilution, not ten times that."
 

@@ -37,7 +37,9 @@ def dose_command(
         str, _option("--measure", "1 mL syringe, 200-1000 uL pipette, or a syringe as 5 mL by 0.2 mL.")
     ] = "1 mL syringe",
     back: Annotated[str | None, _option("--back", "Bait weighed back, for the balance: 60 g.", default=False)] = None,
-    on: Annotated[str | None, _option("--on", "The day of mixing, at the place; today.", default=False)] = None,
+    on: Annotated[
+        str | None, _option("--on", "The day of mixing, at the place; today by this machine's clock.", default=False)
+    ] = None,
     json: JsonOption = False,
 ) -> None:
     """Show how much product goes into a bait, how to measure it, and what to be careful of. A person doses.
@@ -53,7 +55,7 @@ def dose_command(
     with _refusing():
         asked = mixing.Asked(
             *(bait, target, product, strength, authority, _day("--until", until), covers, directs, at_most),
-            *(measure, back, _today() if on is None else _day("--on", on)),
+            *(measure, back, _today() if on is None else _day("--on", on), _today()),
         )
         told = mixing.answer(asked)
     _say(told, json)

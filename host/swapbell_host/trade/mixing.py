@@ -50,6 +50,8 @@ class Asked:
         Bait that came back, weighed; nothing if none has yet.
     on
         The day of mixing, at the place.
+    today
+        The day by this machine's clock.
     """
 
     bait: str
@@ -64,6 +66,7 @@ class Asked:
     measure: str
     back: str | None
     on: date
+    today: date
 
 
 def answer(asked: Asked) -> Answer:
@@ -79,7 +82,8 @@ def answer(asked: Asked) -> Answer:
     portions_g = masses("--bait", asked.bait)
     mixed = mix(round_dose(portions_g, target, in_hand, authority, asked.on), measure("--measure", asked.measure))
     figures = (*_asked(mixed, portions_g), *_measured(mixed), *_balance(mixed, asked.back))
-    return Answer(figures, mixed.dose.warnings, _checks(mixed), cautions=(*mixed.cautions, DROPS_CAUTION))
+    warnings = (*_another_day(asked), *mixed.warnings)
+    return Answer(figures, warnings, _checks(mixed, asked.on), cautions=(*mixed.cautions, DROPS_CAUTION))
 
 
 def _authority(asked: Asked) -> Authority:
@@ -87,6 +91,12 @@ def _authority(asked: Asked) -> Authority:
     directs = bait_strength(asked.directs, covered, "--directs")
     at_most = bait_strength(asked.at_most, covered, "--at-most")
     return Authority(asked.authority, asked.until, covered, directs, at_most)
+
+
+def _another_day(asked: Asked) -> Iterator[str]:
+    if asked.on != asked.today:
+        ended = f"; {asked.authority} has ended since: mix nothing by it" if asked.until < asked.today else ""
+        yield f"worked out for {asked.on}, not for today, {asked.today} by this machine's clock{ended}"
 
 
 def _asked(mixed: Mix, portions_g: tuple[float, ...]) -> Iterator[Figure]:
@@ -158,12 +168,12 @@ def _balance(mixed: Mix, back: str | None) -> Iterator[Figure]:
         yield Figure("taken", "taken", balance.words + ingredient, _ARITHMETIC, balance.taken_g, "g")
 
 
-def _checks(mixed: Mix) -> tuple[str, ...]:
+def _checks(mixed: Mix, on: date) -> tuple[str, ...]:
     dose, law = mixed.dose, mixed.dose.authority
     volume = f"{_ml(mixed.reading.set_ul)} of the {_liquid(mixed)}"
     return (
         f"The label says {dose.product.name} and {dose.product.g_per_l:g} g/L, and {law.basis} is for it.",
-        f"{law.basis} directs {law.directs} here, today and for this use.",
+        f"{law.basis} directs {law.directs} here, on {on} and for this use.",
         f"{dose.target} of {dose.bait_g:g} g of bait are {dose.ai_mg:.4g} mg: worked out again without this sheet.",
         f"The {mixed.reading.measure.name} is set to {volume}, not ten times that.",
     )
