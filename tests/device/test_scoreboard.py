@@ -110,9 +110,13 @@ def test_one_of_folder_and_drawn_is_needed(given_folder: Path | None, drawn: boo
         cases(given_folder, drawn, 1, ())
 
 
-def test_nothing_left_to_score_is_a_mistake(station: Scene, folder: Path) -> None:
-    with pytest.raises(Mistake, match="nothing is left to score"):
-        scores(cases(folder, False, 1, ["rain"]), _knowing(station))
+def test_a_condition_that_no_clip_shows_is_a_mistake_before_anything_is_counted(folder: Path) -> None:
+    with pytest.raises(Mistake, match=r"clips.* holds no clip of 'rain'; --only takes drawn$"):
+        cases(folder, False, 1, ["drawn", "rain"])
+
+
+def test_only_the_clips_of_a_condition_are_scored(folder: Path) -> None:
+    assert [case.name for case in cases(folder, False, 1, ["drawn"])] == ["drawn-3"]
 
 
 def test_a_folder_without_truth_is_a_mistake(tmp_path: Path) -> None:

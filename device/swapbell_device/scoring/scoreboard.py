@@ -33,15 +33,23 @@ def cases(folder: Path | None, drawn: bool, seeds: int, only: Sequence[str]) -> 
     Raises
     ------
     Mistake
-        If it is neither or both, or a condition is unknown.
+        If it is neither or both, or a condition is unknown or has no clip in the folder.
     """
     if drawn == (folder is not None):
         raise Mistake("score: give either a folder of clips with their truths, or --drawn")
     if folder is not None:
-        return (case for case in clip_cases(folder) if not only or case.condition in only)
+        return _chosen(list(clip_cases(folder)), folder, only)
     for condition in only:
         check(condition)
     return drawn_cases(only or tuple(CONDITIONS), seeds)
+
+
+def _chosen(found: Sequence[Case], folder: Path, only: Sequence[str]) -> Iterator[Case]:
+    there = sorted({case.condition for case in found})
+    for condition in only:
+        if condition not in there:
+            raise Mistake(f"score: {folder} holds no clip of {condition!r}; --only takes {', '.join(there)}")
+    return (case for case in found if not only or case.condition in only)
 
 
 def drawn_cases(conditions: Sequence[str], seeds: int) -> Iterator[Case]:
@@ -72,13 +80,7 @@ def clip_cases(folder: Path) -> Iterator[Case]:
 
 
 def scores(cases: Iterable[Case], watch: Watch) -> dict[str, Score]:
-    """Count every case and return the score of each condition, in the order in which they came.
-
-    Raises
-    ------
-    Mistake
-        If there is no case.
-    """
+    """Count every case and return the score of each condition, in the order in which they came."""
     board: dict[str, Score] = {}
     for case in cases:
         counted = events(c for moment in watch(case.camera, case.station) for c in moment.crossings)
@@ -86,6 +88,4 @@ def scores(cases: Iterable[Case], watch: Watch) -> dict[str, Score]:
         board[case.condition] = board.get(case.condition, Score()) + one
         marks = one.whole
         sys.stderr.write(f"{case.name}: {marks.true} true, {marks.counted} counted, {marks.matched} matched\n")
-    if not board:
-        raise Mistake("score: nothing is left to score; check the names after --only")
     return board
