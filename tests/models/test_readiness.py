@@ -130,6 +130,19 @@ def test_a_counter_that_cannot_count_makes_few_visits_unjudged_and_says_why() ->
     assert seen.last.hindrance is Hindrance.MOVING
 
 
+def test_what_hinders_is_told_where_it_is_the_reason_and_only_there() -> None:
+    assert assess(hindered(3.0, Hindrance.MOVING), moment(LOOK_S), RULE).hindrance is Hindrance.MOVING
+    assert assess(hindered(1.0, Hindrance.MOVING), moment(LOOK_S), RULE).hindrance is None
+
+
+def test_a_counter_is_blind_for_long_once_each_window_of_the_look_is() -> None:
+    sight = Sight(blind_s=10.0, hindrance=Hindrance.SHAKE)
+    always = [replace(each, watched_s=5.0, sight=sight) for each in tallies([], edges(LOOK_S))]
+    assert assess(always, moment(LOOK_S), RULE).long_blind
+    assert not assess(hindered(10.0), moment(LOOK_S), RULE).long_blind
+    assert not assess(tallies([], edges(LOOK_S)), moment(LOOK_S), RULE, blind=True).long_blind
+
+
 def test_a_counter_that_hardly_ever_cannot_count_proves_what_it_counts() -> None:
     assert assess(hindered(1.0), moment(LOOK_S), RULE).step is Step.BUILDING
 
@@ -232,6 +245,7 @@ def test_below_the_rule_there_is_no_luck_to_tell_of() -> None:
     ("rule", "named"),
     [
         (lambda: Rule(visits=1), "visits"),
+        (lambda: Rule(visits=math.inf), "visits"),
         (lambda: Rule(window_s=0.0), "window_s"),
         (lambda: Rule(silent_s=math.inf), "silent_s"),
     ],
