@@ -44,12 +44,20 @@ def test_a_script_gets_one_json_object_with_cautions(words: tuple[str, ...]) -> 
         ((*DOSE, "--on", "2026-10-01"), "permit 12 ended on 2026-09-30: no dose for 2026-10-01 without a valid one"),
         ((*DOSE, "--until", "soon"), "--until must be a day as in 2026-01-15, not 'soon'"),
         ((*DOSE, "--on", "2026-01-15T09:00"), "--on must be a day as in 2026-01-15, not '2026-01-15T09:00'"),
-        ((*SEASON, "--latitude", "43.5"), "latitude_deg must be -90 to 0 in the south, not 43.5: check its sign"),
+        ((*SEASON, "--latitude", "43.5"), "--latitude must be -90 to 0 in the south, not 43.5: check its sign"),
         ((*SEASON, "--at", "noon"), "--at must be a moment as in 2026-01-15T09:00+13:00, not 'noon'"),
         (
             (*SEASON, "--at", "2026-01-15T09:00"),
             "--at must say its offset from UTC, as in 2026-01-15T09:00:00+00:00, not 2026-01-15T09:00:00",
         ),
+        ((*DOSE, "--authority", ""), "--authority must not be empty"),
+        ((*DOSE, "--product", ""), "--product must not be empty"),
+        (
+            (*DOSE, "--directs", "1 g/L"),
+            "--at-most 0.1 g/L (100 mg/kg) must not be below what it directs, 1 g/L (1000 mg/kg)",
+        ),
+        ((*SEASON, "--on", "0001-01-01"), "year of --on must be from 1901 to 2099 AD, not 1"),
+        ((*OPTICS, "--camera", "0x800 at 120 fps of 3 um"), "--camera: its width must be a number above 0 px, not 0"),
         ((*OPTICS, "--tilt", "nan"), "--tilt must be from 0 to 45 degrees, not nan"),
     ],
 )

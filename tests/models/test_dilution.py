@@ -43,7 +43,8 @@ def test_a_volume_that_can_be_measured_is_not_diluted() -> None:
 
 def test_a_volume_beyond_all_dilutions_is_refused() -> None:
     with pytest.raises(
-        ValueError, match=r"^product_ul 0\.5 uL is too little for a 1 mL syringe, even thinned 1 in 100: mix"
+        ValueError,
+        match=r"^the dose needs 0\.5 uL of product, which a 1 mL syringe cannot .*, even thinned 1 in 100: mix",
     ):
         dilute_for(CONCENTRATE, 0.5, SYRINGE_1_ML)
 

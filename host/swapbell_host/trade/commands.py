@@ -139,13 +139,33 @@ COMMANDS: dict[str, Callable[..., None]] = {
 }
 
 
+# What the models call what a person types after an option.
+TYPED_AS = {
+    "authority basis": "--authority",
+    "authority maximum": "--at-most",
+    "product name": "--product",
+    "product strength": "--strength",
+    "target strength": "--target",
+    "latitude_deg": "--latitude",
+    "year of on": "year of --on",
+    "camera must": "--camera must",
+    "mode width_px": "--camera: its width",
+    "mode height_px": "--camera: its height",
+    "mode fps": "--camera: its frame rate",
+    "pixel_um": "--camera: its pixel",
+    "distances_mm must": "--camera must",
+}
+
+
 @contextmanager
 def _refusing() -> Generator[None]:
-    """Turn what cannot be used into the caller's mistake."""
+    """Turn what cannot be used into the caller's mistake, by the name of its option."""
     try:
         yield
     except ValueError as error:
-        raise fault.Mistake(str(error)) from error
+        told = str(error)
+        named = next((each for each in TYPED_AS if told.startswith(each)), "")
+        raise fault.Mistake(TYPED_AS.get(named, "") + told.removeprefix(named)) from error
 
 
 def _say(answer: "Answer", json: bool) -> None:

@@ -94,7 +94,7 @@ def dilute_for(product: Product, product_ul: float, measure: Measure, room: floa
     fit = (parts for parts in RATIOS if read(product_ul * parts, measure, room).is_fit)
     if (parts := next(fit, None)) is None:
         raise ValueError(
-            f"product_ul {product_ul:g} uL is too little for a {measure.name}, even thinned 1 in {RATIOS[-1]}: "
-            "mix for more bait at once, or take a finer measure"
+            f"the dose needs {product_ul:g} uL of product, which a {measure.name} cannot give to a twentieth, even "
+            f"thinned 1 in {RATIOS[-1]}: mix for more bait at once, or take a finer measure"
         )
     return dilute(product, product_ul, parts)

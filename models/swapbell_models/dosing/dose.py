@@ -150,7 +150,8 @@ class Mix:
 
     def _many(self) -> Iterator[str]:
         if self.reading.fills > FILLS_MAX:
-            yield f"{self.reading.fills} fills of a {self.reading.measure.name} are easily miscounted: take a larger"
+            fills = f"{self.reading.fills} fills of a {self.reading.measure.name}"
+            yield f"{fills} are easily miscounted: take a larger one"
 
     @property
     def cautions(self) -> tuple[str, ...]:
