@@ -26,8 +26,8 @@ SHAKE_MAX_MM = 2.5
 MOVING_MAX = 0.35
 # Our choice: with half of its frames the counter sees a flying wasp half as often as it needs to follow it.
 DROPPED_MAX = 0.5
-# Our choice: wind and hands come in bouts, so that one good look, half a tally later, may lie between two of them.
-HOLD_S = 8.0
+# Our choice: wind and hands come in bouts, so that one good look, ten seconds later, may lie between two of them.
+HOLD_S = 11.0
 # Those of which a tally tells the mean; our choice: more digits than they are worth.
 FIGURES = ("light", "detail", "noise", "shake_mm", "moving")
 DIGITS = 2

@@ -66,10 +66,10 @@ FINE = Look(1.0, light=120.0, detail=4.0, noise=1.5, shake_mm=0.0, moving=0.0, c
 
 
 def test_what_the_counter_cannot_see_is_not_watched() -> None:
-    dark, light = replace(FINE, at_s=10.0, light=1.0, detail=0.0), replace(FINE, at_s=20.0)
+    dark, light = replace(FINE, at_s=10.0, light=1.0, detail=0.0), replace(FINE, at_s=22.0)
     one, other, last = looked([FINE, dark, light])
-    assert [tally.watched_s for tally in (one, other, last)] == [10.0, 10.0, 15.0]
-    assert [tally.sight.blind_s for tally in (one, other, last) if tally.sight] == [5.0, 5.0]
+    assert [tally.watched_s for tally in (one, other, last)] == [10.0, 8.0, 15.0]
+    assert [tally.sight.blind_s for tally in (one, other, last) if tally.sight] == [5.0, 7.0]
     assert other.sight
     assert other.sight.hindrance is Hindrance.LIGHT
 
