@@ -7,7 +7,7 @@ import math
 import re
 from collections.abc import Mapping
 
-from swapbell_models.quantity import at_least, at_most, positive
+from swapbell_models.quantity import at_least, at_most
 
 # By definition.
 MASS_G = {"g": 1.0, "kg": 1000.0}
@@ -21,7 +21,7 @@ PORTIONS_MAX = 1000
 # Our choice: a tonne, far more bait than one round carries.
 ROUND_MAX_KG = 1000.0
 
-_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(\S.*)")
+_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*(.*)")
 _TIMES = re.compile(r"(\d{1,9})\s*[x\N{MULTIPLICATION SIGN}*]\s*(\S.*)")
 
 
@@ -49,18 +49,17 @@ def amount(name: str, text: str, units: Mapping[str, float], also: str = "", *, 
     Raises
     ------
     ValueError
-        If the unit is unknown or the number is none, or zero where it may not be.
+        If the unit is missing or unknown or the number is none, or zero where it may not be.
     """
     found = _AMOUNT.fullmatch(text.strip())
     factors = {unit.lower(): factor for unit, factor in units.items()}
     unit = " ".join(found[2].split()).replace("\N{MICRO SIGN}", "u") if found else ""
-    if not found or unit.lower() not in factors:
-        choice, bound = ", ".join(units) + also, "from 0 up" if may_be_zero else "above 0"
+    choice, bound = ", ".join(units) + also, "from 0 up" if may_be_zero else "above 0"
+    if found and not unit:
+        raise ValueError(f"{name} {text!r} has no unit: say {choice}")
+    if not found or unit.lower() not in factors or not (may_be_zero or float(found[1])):
         raise ValueError(f"{name} must be a number {bound}, with a point for decimals, in {choice}, not {text!r}")
-    number = float(found[1])
-    return (at_least(name, number, 0.0, unit) if may_be_zero else positive(name, number, unit)) * factors[
-        unit.lower()
-    ]
+    return at_least(name, float(found[1]), 0.0, unit) * factors[unit.lower()]
 
 
 def masses(name: str, text: str) -> tuple[float, ...]:

@@ -149,7 +149,7 @@ def test_a_syringe_of_just_ten_marks_is_one() -> None:
             "spoon",
             r"must be '1 mL syringe', '200-1000 uL pipette' or a syringe such as '5 mL by 0\.2 mL', not 'spoon'$",
         ),
-        ("5 mL by 0.2", r"must be a number above 0, with a point for decimals, in uL, mL, not '0\.2'$"),
+        ("5 mL by 0.2", r"'0\.2' has no unit: say uL, mL$"),
         ("1 mL by 0.2 mL", r"must hold at least 10 of its marks, not '1 mL by 0\.2 mL'$"),
     ],
 )

@@ -51,14 +51,14 @@ def test_a_product_strength_is_kept_in_g_per_litre(label: str, g_per_l: float) -
     assert product("invented concentrate", label).g_per_l == pytest.approx(g_per_l)
 
 
-@pytest.mark.parametrize("label", ["10 %", "100 mg/kg", "100", "g/L", "", "100 g/L x"])
+@pytest.mark.parametrize("label", ["10 %", "100 mg/kg", "g/L", "", "100 g/L x"])
 def test_a_product_strength_in_another_unit_is_refused(label: str) -> None:
     with pytest.raises(ValueError, match=r"^product strength must be a number .* in g/L, mg/mL, % w/v, not '"):
         product("invented concentrate", label)
 
 
 @pytest.mark.parametrize(
-    "said", ["100", "mg/kg", "1,000 mg/kg", "0,1 g/L", "-100 mg/kg", "nan %", "inf %", "1e3 ppm", "5 oz"]
+    "said", ["mg/kg", "1,000 mg/kg", "0,1 g/L", "-100 mg/kg", "nan %", "inf %", "1e3 ppm", "5 oz"]
 )
 def test_a_bait_strength_that_can_be_misread_is_refused(said: str) -> None:
     with pytest.raises(
@@ -77,7 +77,7 @@ def test_a_refusal_names_what_was_read() -> None:
 
 
 def test_no_strength_is_zero() -> None:
-    with pytest.raises(ValueError, match=r"^target strength must be a number above 0 %, not 0"):
+    with pytest.raises(ValueError, match=r"^target strength must be a number above 0, .*, not '0 %'$"):
         bait_strength("0 %")
 
 
