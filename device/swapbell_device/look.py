@@ -43,8 +43,6 @@ class Look:
         When it was taken [s].
     dropped, came
         Frames that did not come since the look before, and those that did.
-    covered
-        Whether something larger than an insect is in the view.
     """
 
     at_s: float
@@ -55,7 +53,6 @@ class Look:
     moving: float
     dropped: int = 0
     came: int = 1
-    covered: bool = False
 
     @property
     def hindrance(self) -> Hindrance | None:
@@ -64,7 +61,6 @@ class Look:
             Hindrance.LIGHT: self.light > LIGHT_MAX_LEVELS or self._is_dark(),
             Hindrance.NOISE: self.noise > NOISE_MAX_LEVELS,
             Hindrance.DETAIL: self.detail < DETAIL_MIN_LEVELS,
-            Hindrance.COVERED: self.covered,
             Hindrance.SHAKE: self.shake_mm > SHAKE_MAX_MM,
             Hindrance.MOVING: self.moving > MOVING_MAX,
             Hindrance.DROPPED: self.dropped > DROPPED_MAX * (self.dropped + self.came),

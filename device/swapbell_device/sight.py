@@ -73,7 +73,7 @@ class Lookout:
         self._first: _Glimpse | None = None
         self._next_s = -math.inf
 
-    def look(self, frame: Frame, tracks: Iterable[Track], *, covered: bool = False) -> Look | None:
+    def look(self, frame: Frame, tracks: Iterable[Track]) -> Look | None:
         """Return what a look found, if one is due with this frame.
 
         Parameters
@@ -82,8 +82,6 @@ class Lookout:
             Each that comes, in time order.
         tracks : iterable of Track
             The bodies that are followed.
-        covered : bool
-            Whether something larger than an insect is in the view.
         """
         self._pace.note(frame.at_s)
         if frame.at_s < self._next_s:
@@ -95,11 +93,9 @@ class Lookout:
             self._first, self._next_s = glimpse, frame.at_s + PAIR_S
             return None
         self._first, self._next_s = None, first.at_s + LOOK_S
-        return self._compare(first, glimpse, 2 * half * self._mm_per_px, tracks, covered=covered)
+        return self._compare(first, glimpse, 2 * half * self._mm_per_px, tracks)
 
-    def _compare(
-        self, first: _Glimpse, then: _Glimpse, mm_per_px: float, tracks: Iterable[Track], *, covered: bool
-    ) -> Look:
+    def _compare(self, first: _Glimpse, then: _Glimpse, mm_per_px: float, tracks: Iterable[Track]) -> Look:
         light, noise = cv2.mean(then.small)[0], _noise(first.rows, then.rows)
         gain = cv2.mean(first.small)[0] / max(light, 1.0)
         old, new = _without_light(first.small), _without_light(gain * then.small)
@@ -117,7 +113,6 @@ class Lookout:
             moving=max(0.0, changed - bodies_mm2 / (old.size * mm_per_px**2)),
             dropped=dropped,
             came=came,
-            covered=covered,
         )
 
 

@@ -30,7 +30,6 @@ def test_a_sharp_still_daylight_view_hinders_nobody() -> None:
         ({"shake_mm": 3.0, "moving": 0.5}, Hindrance.SHAKE),
         ({"moving": 0.5}, Hindrance.MOVING),
         ({"dropped": 91}, Hindrance.DROPPED),
-        ({"covered": True, "moving": 0.5}, Hindrance.COVERED),
     ],
 )
 def test_what_no_counter_can_stand_is_named(figures: dict[str, Any], hindrance: Hindrance) -> None:
