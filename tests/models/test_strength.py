@@ -51,7 +51,7 @@ def test_a_product_strength_is_kept_in_g_per_litre(label: str, g_per_l: float) -
     assert product("invented concentrate", label).g_per_l == pytest.approx(g_per_l)
 
 
-@pytest.mark.parametrize("label", ["10 %", "100 mg/kg", "g/L", "", "100 g/L x"])
+@pytest.mark.parametrize("label", ["100 mg/kg", "g/L", "", "100 g/L x"])
 def test_a_product_strength_in_another_unit_is_refused(label: str) -> None:
     with pytest.raises(ValueError, match=r"^product strength must be a number .* in g/L, mg/mL, % w/v, not '"):
         product("invented concentrate", label)
@@ -73,7 +73,13 @@ def test_a_refusal_names_what_was_read() -> None:
     with pytest.raises(ValueError, match=r"^--directs '1:1000' needs the product"):
         bait_strength("1:1000", name="--directs")
     with pytest.raises(ValueError, match=r"^--covers must be a number "):
-        product("invented concentrate", "10 %", "--covers")
+        product("invented concentrate", "10 oz", "--covers")
+
+
+@pytest.mark.parametrize("label", ["10 %", "10%", " 10 % "])
+def test_a_bare_percentage_of_a_product_is_told_what_it_lacks(label: str) -> None:
+    with pytest.raises(ValueError, match=r"^--covers '.*' may be by mass or by volume: say g/L, or % w/v if"):
+        product("invented concentrate", label, "--covers")
 
 
 def test_no_strength_is_zero() -> None:

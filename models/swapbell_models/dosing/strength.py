@@ -112,6 +112,8 @@ def product(name: str, text: str, strength_name: str = "product strength") -> Pr
     ValueError
         If the unit is unknown (a bare % does not say of what) or the number is no positive number.
     """
+    if text.strip().endswith("%"):
+        raise ValueError(f"{strength_name} {text!r} may be by mass or by volume: say g/L, or % w/v if the label does")
     return Product(name, amount(strength_name, text, G_PER_L))
 
 
