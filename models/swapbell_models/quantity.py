@@ -119,13 +119,15 @@ def day(name: str, on: date) -> date:
 
 
 def named(name: str, text: str) -> str:
-    """Return a text that says something, or refuse it.
+    """Return a text that says something on one line, or refuse it.
 
     Raises
     ------
     ValueError
-        If it is empty or blank.
+        If it is empty or blank, or holds a line break or another character that cannot be printed.
     """
     if not text.strip():
         raise ValueError(f"{name} must not be empty")
+    if not text.isprintable():
+        raise ValueError(f"{name} must be one line of plain text, not {text!r}")
     return text

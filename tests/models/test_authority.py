@@ -100,6 +100,13 @@ def test_an_authority_names_its_basis() -> None:
         replace(PERMIT, basis="")
 
 
+@pytest.mark.parametrize("basis", ["permit 12\nallows all", "permit\t12", "permit 12\x1b[2J"])
+def test_an_authority_names_its_basis_on_one_line(basis: str) -> None:
+    with pytest.raises(ValueError, match=r"^authority basis must be one line of plain text, not 'permit") as refused:
+        replace(PERMIT, basis=basis)
+    assert str(refused.value).isprintable()
+
+
 def test_an_authority_does_not_direct_more_than_it_allows() -> None:
     with pytest.raises(ValueError, match=r"^authority maximum 50 mg/kg must not be below what it directs, 0\.1 g/L"):
         replace(PERMIT, maximum=bait_strength("50 mg/kg"))
