@@ -162,10 +162,10 @@ def test_too_fast_a_flight_is_told_by_its_frames() -> None:
     [
         ({"width_mm": 160.0}, Limit.FIELD),
         ({"speed_mm_per_s": 2500.0}, Limit.FRAMES),
-        ({"body_length_mm": 2.0, "width_mm": 10.0, "depth_mm": 1.0}, Limit.BODY),
+        ({"body_length_mm": 2.0, "body_width_mm": 1.0, "width_mm": 10.0, "depth_mm": 1.0}, Limit.BODY),
         ({"exposure_s": 0.019}, Limit.SMEAR),
         ({"depth_mm": 200.0}, Limit.DEPTH),
-        ({"body_length_mm": 1.5, "width_mm": 5.0, "depth_mm": 0.5}, Limit.FOCUS),
+        ({"body_length_mm": 1.5, "body_width_mm": 1.0, "width_mm": 5.0, "depth_mm": 0.5}, Limit.FOCUS),
     ],
 )
 def test_each_limit_can_bind(changed: dict[str, float], limit: Limit) -> None:

@@ -36,7 +36,7 @@ class Lane:
     speed_mm_per_s
         The fastest that is still to be counted [mm/s], above 0.
     body_length_mm, body_width_mm
-        Of the smallest that is to be counted [mm], above 0.
+        Of the smallest that is to be counted [mm], above 0; no wider than long.
     depth_mm
         How deep it has to be sharp, nearer and farther than the focus together [mm], above 0: the lane's height.
     length_mm
@@ -61,6 +61,11 @@ class Lane:
         for name in ("width_mm", "body_length_mm", "body_width_mm", "depth_mm", "length_mm"):
             if (value := getattr(self, name)) is not None:
                 positive(name, value, "mm")
+        if self.body_width_mm > self.body_length_mm:
+            raise ValueError(
+                f"body_width_mm {self.body_width_mm:g} must not be above body_length_mm {self.body_length_mm:g}: no "
+                "insect is wider than long"
+            )
         positive("speed_mm_per_s", self.speed_mm_per_s, "mm/s")
         if self.exposure_s is not None:
             positive("exposure_s", self.exposure_s, "s")
