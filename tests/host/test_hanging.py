@@ -120,7 +120,7 @@ def test_every_figure_names_its_source() -> None:
         ({"speed": "3 knots"}, r"--speed must be .* in mm/s, cm/s, m/s, not '3 knots'"),
         ({"body_length": "inf mm"}, r"--body-length must be .*, not 'inf mm'"),
         ({"body_width": "0 mm"}, r"--body-width must be a number above 0, .*, not '0 mm'"),
-        ({"body_width": "40 mm"}, r"body_width_mm 40 must not be above body_length_mm 10: no insect is wider"),
+        ({"body_width": "40 mm"}, r"body_width_mm 40 must not be above the body's length, 10 mm: no insect is wider"),
         ({"exposure": "4"}, r"--exposure '4' has no unit: say us, ms, s"),
         ({"tilt": "60"}, r"--tilt must be from 0 to 45 degrees, not 60\.0"),
         ({"tilt": "steep"}, r"--tilt must be a plain number with a point for decimals, not 'steep'"),

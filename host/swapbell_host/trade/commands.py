@@ -153,7 +153,7 @@ TYPED_AS = {
     "mode height_px": "--camera: its height",
     "mode fps": "--camera: its frame rate",
     "pixel_um": "--camera: its pixel",
-    "body_width_mm": "--body-width in mm,",
+    "body_width_mm": "--body-width",
     "distances_mm must": "--camera must",
 }
 

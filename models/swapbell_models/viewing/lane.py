@@ -63,8 +63,8 @@ class Lane:
                 positive(name, value, "mm")
         if self.body_width_mm > self.body_length_mm:
             raise ValueError(
-                f"body_width_mm {self.body_width_mm:g} must not be above body_length_mm {self.body_length_mm:g}: no "
-                "insect is wider than long"
+                f"body_width_mm {self.body_width_mm:g} must not be above the body's length, {self.body_length_mm:g} "
+                "mm: no insect is wider than long"
             )
         positive("speed_mm_per_s", self.speed_mm_per_s, "mm/s")
         if self.exposure_s is not None:
