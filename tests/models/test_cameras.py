@@ -117,3 +117,7 @@ def test_what_is_no_mode_is_refused() -> None:
 
 def test_a_mode_is_said_as_it_is_set() -> None:
     assert str(camera("imx219").modes[0]) == "640x480 at 206.65 per second"
+
+
+def test_a_camera_of_ones_own_can_be_focused() -> None:
+    assert not camera("1280x800 at 120 fps of 3 um").is_fixed
