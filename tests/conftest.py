@@ -4,10 +4,11 @@ import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
-import parts
 import pytest
 from hypothesis import settings
 from mosquitto_child import Broker
+
+import parts
 
 # A loaded machine is slow and not wrong: no example has a deadline.
 settings.register_profile("patient", deadline=None)

@@ -8,9 +8,10 @@ import tempfile
 from itertools import count
 from pathlib import Path
 
-import parts
 import psycopg
 from sqlalchemy import make_url
+
+import parts
 
 # For tests only: nothing of it must survive a power cut.
 SETTINGS = (

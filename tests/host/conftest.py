@@ -4,11 +4,11 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
-import parts
 import pytest
 from orchard import NOON_AT, STATIONS
 from postgres_child import Cluster
 
+import parts
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.store import ledger_url
 

@@ -5,9 +5,10 @@ import subprocess
 from functools import cache
 from pathlib import Path
 
-import parts
 import pytest
 from house.command_tree import PATIENCE_S, Command, commands, program, run
+
+import parts
 
 ESCAPE = "\x1b"
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import parts
 import pytest
 
+import parts
 from swapbell_device.camera import Clip
 from swapbell_device.main import watch
 from swapbell_device.stationfile import parse_station

@@ -2,9 +2,9 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-import parts
 import pytest
 
+import parts
 from swapbell_device import config as device_config
 from swapbell_device.stationfile import parse_station
 from swapbell_host import config as host_config

@@ -1,9 +1,10 @@
 import socket
 from pathlib import Path
 
-import parts
 import pytest
 from mosquitto_child import Broker
+
+import parts
 
 
 def answers(port: int) -> bool:

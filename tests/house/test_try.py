@@ -6,8 +6,9 @@ import subprocess
 import time
 from pathlib import Path
 
-import parts
 import pytest
+
+import parts
 
 # A project with the house's set-up and none of its weight; its rehearsal is one word.
 PYPROJECT = """\
