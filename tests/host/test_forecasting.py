@@ -306,9 +306,9 @@ def test_an_unknown_station_is_the_callers_mistake(sqlite_ledger: str, tmp_path:
         made_of(configured(sqlite_ledger, tmp_path), f"{SITE}/east")
 
 
-def test_a_name_that_is_none_is_told_before_any_file_is_looked_for(tmp_path: Path) -> None:
+def test_a_name_that_is_none_is_told_before_the_ledger_is_looked_for(sqlite_ledger: str, tmp_path: Path) -> None:
     with pytest.raises(Mistake, match=r"^station must be named SITE/STATION, as in orchard/north, not .*nosuch"):
-        made_of(tmp_path / "host.toml", "nosuch")
+        made_of(configured(sqlite_ledger, tmp_path), "nosuch")
 
 
 def test_the_now_of_a_forecast_is_the_machines(sqlite_ledger: str, tmp_path: Path) -> None:

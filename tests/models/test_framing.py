@@ -24,7 +24,7 @@ lanes = st.builds(
     Lane,
     st.floats(5.0, 120.0),
     st.floats(10.0, 3000.0),
-    st.floats(5.0, 25.0),
+    st.floats(6.0, 25.0),
     st.floats(2.0, 6.0),
     st.floats(5.0, 40.0),
     st.none() | st.floats(20.0, 200.0),

@@ -73,7 +73,7 @@ def made_of(config_file: Path, station: str, hours: str | None = None) -> tuple[
     Mistake, Breakdown
         As `read_lure`; and if the configuration or the ledger cannot be read, or the station is not known.
     """
-    asked, config, now = key(station), read_config(config_file), datetime.now(UTC)
+    config, asked, now = read_config(config_file), key(station), datetime.now(UTC)
     with refusing(), open_existing(ledger_url(config.ledger)) as store:
         known = Planbook(store).station(*asked).key
         lure = read_lure(store, known, config.rules([known])[known], now, hours)
