@@ -1,8 +1,8 @@
 from typing import TYPE_CHECKING
 
-import parts
 import pytest
 
+import parts
 from swapbell_enclosure.parameters import Parameters
 
 if TYPE_CHECKING:

@@ -8,10 +8,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import parts
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+
+import parts
 
 HOME = parts.CHECKOUT
 ROOMS = ("models", "device", "host", "enclosure")
