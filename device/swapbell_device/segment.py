@@ -74,9 +74,10 @@ class Segmenter:
         """Work on the opening for what it teaches, and begin anew in time."""
         for frame in sample:
             self._work_on(self._window.cut(frame.image), frame.at_s)
-        self._lit_at_s = self._renewed_at_s = sample[0].at_s
+        self._lit_at_s, self._renewed_at_s = -math.inf, sample[0].at_s
         self._bodies.restart()
         self._contrast.restart(sample[0].at_s)
+        self._veto, self._rest = Veto(self._window, self._ground), Rest()
 
     @property
     def covered(self) -> bool:

@@ -107,3 +107,34 @@ def test_a_streak_of_rain_is_no_body() -> None:
 def test_what_swerves_as_much_as_it_moves_is_no_body() -> None:
     depths = [depth + 6.0 * (-1) ** i for i, depth in enumerate(way(-20.0, 20.0))]
     assert crossings(depths) == []
+
+
+def believed(swerve_mm: float = 0.0, margin: float = 10.0, missed: int = 0) -> list[Crossing]:
+    """Let a body walk in that swerved so far, differs by so many times what clutter does, and was missed so often."""
+    gate, found = Gate(STATION), list[Crossing]()
+    track = Track.of(1, Blob(30.0, 20.0, 12.0, 40.0, width_mm=4.0), 0.0)
+    for i, depth in enumerate(way(-19.0, 20.0), start=1):
+        track.meet(Blob(50.0 + depth, 20.0, 12.0, 40.0, width_mm=4.0), 0.1 * i)
+        track.swerve_mm, track.margin, track.missed = swerve_mm, margin, missed
+        found += gate.cross([track], 0.1 * i)
+    return found
+
+
+def test_a_body_that_walks_straight_in_is_sure() -> None:
+    (crossing,) = believed()
+    assert crossing.confidence == 1.0
+
+
+def test_a_crossing_is_as_sure_as_its_weakest_evidence() -> None:
+    (crossing,) = believed(margin=1.4, swerve_mm=1.0)
+    assert crossing.confidence == pytest.approx(0.4)
+
+
+def test_what_differs_hardly_more_than_clutter_is_no_crossing() -> None:
+    assert believed(margin=1.1) == []
+
+
+def test_a_body_missed_now_and_then_is_less_sure() -> None:
+    (crossing,) = believed(missed=6)
+    assert crossing.confidence is not None
+    assert 0.6 < crossing.confidence < 0.9

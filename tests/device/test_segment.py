@@ -114,6 +114,17 @@ def test_a_hand_is_said_to_cover_the_view_as_long_as_it_does() -> None:
     assert not any(told[90:])
 
 
+def test_a_hand_late_in_the_opening_hides_nothing_before_it() -> None:
+    pictures = [picture.copy() for picture in clips.pictures([[None] * 60])]
+    for picture in pictures[34:40]:
+        picture[:, 40:240] = 90
+    frames = [Frame(picture, i / clips.PER_S) for i, picture in enumerate(pictures)]
+    segmenter = Segmenter(Window(STATION, clips.SIZE), frames[:40])
+    told = [(segmenter.blobs(frame), segmenter.covered)[1] for frame in frames]
+    assert not any(told[:34])
+    assert all(told[34:40])
+
+
 def test_a_moved_bait_is_the_new_background() -> None:
     pictures = [
         picture.copy() for picture in clips.pictures([[None] * 120 + clips.walk((40.0, 190.0), (280.0, 190.0), 60)])
