@@ -1,11 +1,13 @@
 """How every station stood when it was last judged, for whoever shows it while the host runs."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from swapbell_host.intake import Station
-from swapbell_host.rules import History
-from swapbell_models.readiness import Verdict
+from swapbell_host.judging.history import History
+from swapbell_models.readiness import Rule, Verdict
+from swapbell_models.sitewide import SiteVerdict, assess_site
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,11 +18,14 @@ class Seen:
     ----------
     at
         When, aware UTC.
+    rule
+        By which rule.
     """
 
     history: History
     verdict: Verdict
     at: datetime
+    rule: Rule = field(default_factory=Rule)
 
     @property
     def key(self) -> Station:
@@ -53,3 +58,16 @@ class Board:
     def all(self) -> dict[Station, Seen]:
         """Return the latest looks, as they are now."""
         return dict(self._seen)
+
+    def site(self, name: str) -> SiteVerdict | None:
+        """Return the verdict on a site by the latest looks; nothing if none of its stations is to be swapped."""
+        return site_verdict(seen for seen in self.all().values() if seen.history.site == name)
+
+
+def site_verdict(looks: Iterable[Seen]) -> SiteVerdict | None:
+    """Return the verdict on a site from one look at each of its stations; nothing if none of them is to be swapped.
+
+    A station that was not looked at yet is not among them: it counts from its first look on.
+    """
+    found = [seen for seen in looks if seen.history.swaps]
+    return assess_site([seen.verdict for seen in found], found[0].rule) if found else None

@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from swapbell_host.intake import Station
-from swapbell_host.rules import History
+from swapbell_host.judging.history import History
 from swapbell_models.notice import ahead_words
 
 

@@ -23,6 +23,7 @@ from swapbell_models import fault
 
 if TYPE_CHECKING:
     from swapbell_host.alerting.alerts import Alerts
+    from swapbell_host.board import Board
     from swapbell_host.books.ledger import Ledger
     from swapbell_host.config import Config
     from swapbell_host.wire.subscriber import Subscriber
@@ -81,23 +82,29 @@ def serve(
     Breakdown
         If the ledger cannot be written.
     """
+    from swapbell_host.board import Board
     from swapbell_host.books.ledger import Ledger
     from swapbell_host.books.store import BUSY_MS, Interrupted, ledger_url
     from swapbell_host.patience import Patience
 
-    url, patience = ledger_url(config.ledger), Patience(_warn)
+    url, patience, board = ledger_url(config.ledger), Patience(_warn), Board()
     while not stop.is_set():
         try:
             with Ledger(url, config.phases(), now(), kept=config.kept(), busy_ms=busy_ms or BUSY_MS) as ledger:
                 patience.renew()
                 while not stop.is_set():
-                    _attend(ledger, config, now, stop, say)
+                    _attend(ledger, config, board, now, stop, say)
         except Interrupted as error:
             stop.wait(patience.bear(error))
 
 
 def _attend(
-    ledger: "Ledger", config: "Config", now: Callable[[], datetime], stop: threading.Event, say: Callable[[str], None]
+    ledger: "Ledger",
+    config: "Config",
+    board: "Board",
+    now: Callable[[], datetime],
+    stop: threading.Event,
+    say: Callable[[str], None],
 ) -> None:
     """Do the host's work with an open ledger, until a station is added."""
     from swapbell_host.alerting.alerts import Alerts
@@ -113,7 +120,7 @@ def _attend(
         _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
     ):
         rota = Rota(rules_of, time.monotonic())
-        watch = Watch(ledger, subscriber, alerts, rules_of, now, say, _warn)
+        watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
         for batch in subscriber.batches(stop):
             for station in rota.due(watch.take(batch), time.monotonic()):  # in turn too: silence is news
                 watch.look(*station)

@@ -7,13 +7,11 @@ the notice was raised, and what was said of it then holds nothing back. Toxic ba
 said again soon after each acknowledgement, until its withdrawal is logged: that alone ends it.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 
-from swapbell_host.jobs.plan import Role
-from swapbell_models.calendar.place import Place
-from swapbell_models.job import Job
-from swapbell_models.message import Health, StationState
+from swapbell_host.judging.history import History, PastNotice
+from swapbell_models.message import StationState
 from swapbell_models.notice import (
     SUPERSEDES,
     Notice,
@@ -28,7 +26,6 @@ from swapbell_models.notice import (
 )
 from swapbell_models.phase import Event, Phase
 from swapbell_models.readiness import UNWATCHED_SHARE_MAX, Reason, Rule, Step, Verdict, assess
-from swapbell_models.tally import Tally
 
 # Our choice: half a day. Who acknowledged in the morning hears of the same station again when the next foraging day
 # begins, not at every window of the same one.
@@ -48,70 +45,20 @@ ENDINGS = {
     NoticeKind.BLIND: "the counter can count again",
     NoticeKind.DUE_OUT: "the toxic bait was taken out",
     NoticeKind.LEFT_OUT: "the toxic bait was taken out",
+    NoticeKind.FORECAST: "the station lures no more, or the day that was meant has passed",
+    NoticeKind.SWAP_OVERDUE: "the station lures no more",
+    NoticeKind.VISITORS: "no such visitors came for a day, or the station lures no more",
+    NoticeKind.HOLE: "what was missing has come, or is a day old",
+    NoticeKind.SUPPLY: "it has enough again",
+    NoticeKind.COLLAPSED: "the station verifies no more",
+    NoticeKind.REINVASION: "the station verifies no more",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class PastNotice:
-    """A notice that was raised before.
-
-    Attributes
-    ----------
-    raised_at
-        The moment of its evidence, aware UTC.
-    acknowledged_at
-        When a person acknowledged it; nothing while it is open.
-    id
-        Its number in the ledger.
-    """
-
-    kind: NoticeKind
-    raised_at: datetime
-    acknowledged_at: datetime | None = None
-    id: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class History:
-    """What the ledger knows of one station.
-
-    Attributes
-    ----------
-    phase
-        Where the station stands in its job.
-    tallies
-        The last hour's, in time order, with times that the ledger vouches for (a boot that never knew the time of
-        day is left out); the latest one always, however old it is. None that is dated ahead of the host's clock.
-    ahead_at
-        The end of the last one that came dated ahead of the host's clock, aware UTC; nothing if none did.
-    health
-        What the station last said of itself.
-    role
-        Whether it may be swapped at all.
-    place
-        Where the ledger says that it hangs; nothing if nobody has said.
-    job
-        The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
-    notices
-        Those still open, and those acknowledged within the last `REST`; none that ended by itself.
-    """
-
-    site: str
-    station: str
-    phase: Phase
-    tallies: tuple[Tally, ...] = ()
-    health: Health | None = None
-    notices: tuple[PastNotice, ...] = ()
-    ahead_at: datetime | None = None
-    job: Job | None = None
-    role: Role = Role.BAIT
-    place: Place | None = None
 
 
 def verdict(history: History, now: datetime, rule: Rule) -> Verdict:
     """Return what a station's traffic says at `now` (aware UTC), with its evidence, whatever its phase."""
     rule = replace(rule, place=history.place or rule.place)
-    return assess(history.tallies, now, rule, blind=_state(history) is StationState.BLIND)
+    return assess(history.tallies, now, rule, blind=history.state is StationState.BLIND)
 
 
 def judge(history: History, now: datetime, rule: Rule, listening_since: datetime | None) -> list[Notice]:
@@ -149,16 +96,15 @@ def _of_traffic(
     seen: Verdict, history: History, now: datetime, rule: Rule, listening_since: datetime | None
 ) -> Notice | None:
     site, station = history.site, history.station
-    swaps = history.phase is Phase.LURING and history.role is Role.BAIT
-    if swaps and seen.step is Step.READY and seen.last:
+    if history.swaps and seen.step is Step.READY and seen.last:
         return notice(site, station, NoticeKind.READY, seen.last.to_at, ready_words(seen, rule))
-    if swaps and seen.step is Step.TOUCHED and seen.reached_at:
+    if history.swaps and seen.step is Step.TOUCHED and seen.reached_at:
         return notice(site, station, NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, rule))
     listened = listening_since is not None and (now - listening_since).total_seconds() > rule.silent_s
     if seen.reason is Reason.SILENT and history.phase in COUNTING and listened:
         last_at = seen.last.to_at if seen.last else None
         ahead = history.ahead_at - now if history.ahead_at else None
-        return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, _state(history), ahead))
+        return notice(site, station, NoticeKind.SILENT, now, silent_words(last_at, history.state, ahead))
     if seen.reason is Reason.BLIND and seen.long_blind and seen.last and history.phase in COUNTING:
         words = blind_words(seen.windows[0].from_at, seen.hindrance)
         return notice(site, station, NoticeKind.BLIND, seen.last.to_at, words)
@@ -200,7 +146,3 @@ def _is_over(past: PastNotice, history: History) -> bool:
     if past.kind in {NoticeKind.DUE_OUT, NoticeKind.LEFT_OUT}:
         return history.phase not in TOXIC_OUT
     return history.phase is not Phase.LURING
-
-
-def _state(history: History) -> StationState | None:
-    return history.health.state if history.health else None

@@ -4,8 +4,8 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from swapbell_host.intake import Station
+from swapbell_host.judging.history import History
 from swapbell_host.rota import ROUND_S
-from swapbell_host.rules import History
 from swapbell_models.message import Standing
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Reason, Verdict

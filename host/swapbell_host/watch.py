@@ -5,6 +5,7 @@ from datetime import datetime
 
 from swapbell_host import rules
 from swapbell_host.alerting.alerts import Alerts
+from swapbell_host.board import Board, Seen
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.clocks import Clocks
 from swapbell_host.intake import Station
@@ -23,6 +24,8 @@ class Watch:
         Where it writes, where it answers, and whom it tells.
     rules_of : mapping of Station to Rule
         Each station's readiness rule.
+    board : Board
+        Where each look is put up for whoever shows it.
     now : callable
         Returns the time, aware UTC.
     say, warn : callable
@@ -35,11 +38,13 @@ class Watch:
         subscriber: Subscriber,
         alerts: Alerts,
         rules_of: Mapping[Station, Rule],
+        board: Board,
         now: Callable[[], datetime],
         say: Callable[[str], None],
         warn: Callable[[str], None],
     ) -> None:
         self._ledger, self._subscriber, self._alerts, self._rules_of = ledger, subscriber, alerts, rules_of
+        self._board = board
         self._now, self._say, self._warn = now, say, warn
         self._standings, self._clocks = Standings(), Clocks()
 
@@ -56,6 +61,7 @@ class Watch:
         now, rule = self._now(), self._rules_of[site, station]
         history = self._ledger.history(site, station, now)
         seen = rules.verdict(history, now, rule)
+        self._board.put(Seen(history, seen, now, rule))
         self._note(history, now)
         for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since):
             self._alerts.tell(notice, now)

@@ -32,6 +32,13 @@ class NoticeKind(Enum):
     BLIND = "blind"
     DUE_OUT = "toxic bait due out"
     LEFT_OUT = "toxic bait left out"
+    FORECAST = "forecast"
+    SWAP_OVERDUE = "swap overdue"
+    VISITORS = "visitors"
+    HOLE = "hole"
+    SUPPLY = "supply"
+    COLLAPSED = "collapsed"
+    REINVASION = "re-invasion"
 
 
 class Urgency(Enum):
@@ -48,6 +55,13 @@ URGENCY = {
     NoticeKind.BLIND: Urgency.LOOK,
     NoticeKind.DUE_OUT: Urgency.LOOK,
     NoticeKind.LEFT_OUT: Urgency.ACT,
+    NoticeKind.FORECAST: Urgency.LOOK,
+    NoticeKind.SWAP_OVERDUE: Urgency.ACT,
+    NoticeKind.VISITORS: Urgency.LOOK,
+    NoticeKind.HOLE: Urgency.LOOK,
+    NoticeKind.SUPPLY: Urgency.LOOK,
+    NoticeKind.COLLAPSED: Urgency.LOOK,
+    NoticeKind.REINVASION: Urgency.LOOK,
 }
 CONFIRMED_BY = {Confirm.TWO_OF_THREE: "two of three windows", Confirm.SEQUENTIAL: "the sequential test"}
 # What a person can look for, by what keeps the counter from counting.
@@ -62,7 +76,10 @@ HINDRANCES = {
 }
 # What a later kind says holds the earlier one's word: whoever heard the one need not hear the other.
 SUPERSEDES = {
-    NoticeKind.READY: frozenset({NoticeKind.TOUCHED}),
+    NoticeKind.FORECAST: frozenset({NoticeKind.TOUCHED}),  # both say: get ready, but wait
+    NoticeKind.READY: frozenset({NoticeKind.FORECAST, NoticeKind.TOUCHED}),
+    NoticeKind.SWAP_OVERDUE: frozenset({NoticeKind.READY, NoticeKind.FORECAST, NoticeKind.TOUCHED}),
+    NoticeKind.REINVASION: frozenset({NoticeKind.COLLAPSED}),
     NoticeKind.LEFT_OUT: frozenset({NoticeKind.DUE_OUT}),
 }
 

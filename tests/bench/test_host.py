@@ -20,8 +20,8 @@ from swapbell_host import rules
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.store import ledger_url
 from swapbell_host.config import BrokerSection
+from swapbell_host.judging.history import History
 from swapbell_host.rota import Rota
-from swapbell_host.rules import History
 from swapbell_host.wire.subscriber import Subscriber
 from swapbell_models.message import Subject, encode, topic
 from swapbell_models.phase import Phase

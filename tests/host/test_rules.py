@@ -11,7 +11,8 @@ from tallies import edges, moment, tallies
 
 from swapbell_host import rules
 from swapbell_host.jobs.plan import Role
-from swapbell_host.rules import History, PastNotice, ended, verdict
+from swapbell_host.judging.history import History, PastNotice
+from swapbell_host.rules import ended, verdict
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.confirmation import Confirm
 from swapbell_models.job import Job, Terms

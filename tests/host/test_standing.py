@@ -3,7 +3,8 @@ from datetime import timedelta
 
 from orchard import NOON_AT, SITE, STATION, tally, visits
 
-from swapbell_host.rules import History, verdict
+from swapbell_host.judging.history import History
+from swapbell_host.rules import verdict
 from swapbell_host.standing import REPEAT, Standings, standing
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.message import Standing

@@ -139,7 +139,7 @@ def test_a_notice_names_its_station_first() -> None:
     assert (told.text, told.urgency) == ("valley/gate-7: ready", Urgency.ACT)
 
 
-def test_only_the_call_to_swap_and_bait_left_out_ask_to_act() -> None:
+def test_only_a_swap_that_is_due_and_bait_left_out_ask_to_act() -> None:
     asked = {kind: notice("s", "t", kind, moment(0), "").urgency for kind in NoticeKind}
     assert [kind for kind, urgency in asked.items() if urgency is Urgency.ACT] == [
         NoticeKind.READY,

@@ -20,8 +20,8 @@ from swapbell_host.books.sequence import Hole, Sequence, holes
 from swapbell_host.books.store import BUSY_MS, open_or_make
 from swapbell_host.books.tallybook import Key
 from swapbell_host.intake import CLAIM_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
+from swapbell_host.judging.history import History
 from swapbell_host.recent import KEPT
-from swapbell_host.rules import History
 from swapbell_models.message import Receipt
 from swapbell_models.phase import Phase
 

@@ -10,8 +10,8 @@ from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store
 from swapbell_host.intake import Station
 from swapbell_host.jobs.plan import Role
+from swapbell_host.judging.history import History
 from swapbell_host.recent import KEPT, Recent
-from swapbell_host.rules import History
 from swapbell_models.job import Job
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import AHEAD_MAX_S

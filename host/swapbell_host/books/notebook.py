@@ -9,7 +9,8 @@ from sqlalchemy import Row, and_, insert, or_, select, update
 from swapbell_host.alerting.alerts import OpenNotice
 from swapbell_host.books.schema import notices
 from swapbell_host.books.store import Store
-from swapbell_host.rules import REST, PastNotice
+from swapbell_host.judging.history import PastNotice
+from swapbell_host.rules import REST
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 
 # Our choice: an acknowledgement from another program is noticed within a second.

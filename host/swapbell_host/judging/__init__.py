@@ -1,0 +1,1 @@
+"""What is worth telling of a station, subject by subject; `rules` puts them together."""

@@ -1,0 +1,79 @@
+"""What the ledger knows of a station when it is judged."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from swapbell_host.jobs.plan import Role
+from swapbell_models.calendar.place import Place
+from swapbell_models.job import Job
+from swapbell_models.message import Health, StationState
+from swapbell_models.notice import NoticeKind
+from swapbell_models.phase import Phase
+from swapbell_models.tally import Tally
+
+
+@dataclass(frozen=True, slots=True)
+class PastNotice:
+    """A notice that was raised before.
+
+    Attributes
+    ----------
+    raised_at
+        The moment of its evidence, aware UTC.
+    acknowledged_at
+        When a person acknowledged it; nothing while it is open.
+    id
+        Its number in the ledger.
+    """
+
+    kind: NoticeKind
+    raised_at: datetime
+    acknowledged_at: datetime | None = None
+    id: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What the ledger knows of one station.
+
+    Attributes
+    ----------
+    phase
+        Where the station stands in its job.
+    tallies
+        The last hour's, in time order, with times that the ledger vouches for (a boot that never knew the time of
+        day is left out); the latest one always, however old it is. None that is dated ahead of the host's clock.
+    ahead_at
+        The end of the last one that came dated ahead of the host's clock, aware UTC; nothing if none did.
+    health
+        What the station last said of itself.
+    role
+        Whether it may be swapped at all.
+    place
+        Where the ledger says that it hangs; nothing if nobody has said.
+    job
+        The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
+    notices
+        Those still open, and those acknowledged within the last `rules.REST`; none that ended by itself.
+    """
+
+    site: str
+    station: str
+    phase: Phase
+    tallies: tuple[Tally, ...] = ()
+    health: Health | None = None
+    notices: tuple[PastNotice, ...] = ()
+    ahead_at: datetime | None = None
+    job: Job | None = None
+    role: Role = Role.BAIT
+    place: Place | None = None
+
+    @property
+    def state(self) -> StationState | None:
+        """What the station last said that it does; nothing if it never spoke."""
+        return self.health.state if self.health else None
+
+    @property
+    def swaps(self) -> bool:
+        """Whether a swap is what comes next: a control station is never swapped."""
+        return self.phase is Phase.LURING and self.role is Role.BAIT
