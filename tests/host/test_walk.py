@@ -1,0 +1,110 @@
+"""The order of a round: every station once, never longer than the order given, the shortest of all for few."""
+
+import math
+from itertools import pairwise, permutations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from swapbell_host.jobs.plan import located
+from swapbell_host.walk import EXACT_MAX_STOPS, WALK_MAX_STOPS, walk
+from swapbell_models.calendar.course import course
+from swapbell_models.calendar.place import Place
+
+Key = tuple[str, str]
+
+# A site of a few kilometres, as an orchard or a park is.
+PLACES = st.builds(located, st.floats(-42.90, -42.86), st.floats(147.30, 147.36))
+
+
+def stations(most: int, least: int = 0) -> st.SearchStrategy[dict[Key, Place | None]]:
+    sites = st.lists(st.one_of(st.none(), PLACES, PLACES, PLACES), min_size=least, max_size=most)
+    return sites.map(lambda found: {("orchard", f"s{n}"): place for n, place in enumerate(found)})
+
+
+def length_m(stops: list[Place]) -> float:
+    return math.fsum(course(*pair).distance_m for pair in pairwise(stops))
+
+
+def east(*metres: float) -> dict[Key, Place | None]:
+    """Return stations in a row on the equator, each so far east."""
+    degrees = [each / 111_195.08 for each in metres]
+    return {("orchard", f"s{n}"): located(0.0, each) for n, each in enumerate(degrees)}
+
+
+@given(stations(24), PLACES)
+@settings(max_examples=60, deadline=None)
+def test_every_station_is_there_once(places: dict[Key, Place | None], here: Place) -> None:
+    found = walk(places, here)
+    assert sorted([leg.station for leg in found.legs] + [*found.unplaced]) == sorted(places)
+    assert {places[key] for key in found.unplaced} <= {None}
+
+
+@given(stations(24), PLACES)
+@settings(max_examples=60, deadline=None)
+def test_no_walk_is_longer_than_the_order_given(places: dict[Key, Place | None], here: Place) -> None:
+    given_m = length_m([here, *(place for place in places.values() if place)])
+    assert walk(places, here).distance_m <= given_m + 1e-3
+
+
+@given(stations(24, least=1))
+@settings(max_examples=60, deadline=None)
+def test_a_walk_from_anywhere_is_not_longer_than_the_order_given(places: dict[Key, Place | None]) -> None:
+    assert walk(places).distance_m <= length_m([place for place in places.values() if place]) + 1e-3
+
+
+@given(st.lists(PLACES, min_size=1, max_size=5), PLACES)
+@settings(max_examples=60, deadline=None)
+def test_few_stops_are_walked_by_the_shortest_way_of_all(stops: list[Place], here: Place) -> None:
+    places: dict[Key, Place | None] = {("orchard", f"s{n}"): place for n, place in enumerate(stops)}
+    best = min(length_m([here, *order]) for order in permutations(stops))
+    assert walk(places, here).distance_m == pytest.approx(best, abs=1e-3)
+
+
+@given(st.permutations(range(EXACT_MAX_STOPS + 6)))
+@settings(max_examples=30, deadline=None)
+def test_many_stops_along_a_path_are_walked_along_it(order: list[int]) -> None:
+    found = walk(east(*(100.0 * each for each in order)), located(0.0, -0.001))
+    assert [order[int(leg.station[1][1:])] for leg in found.legs] == sorted(order)
+
+
+def test_a_walk_begins_at_the_station_where_it_is_to_begin() -> None:
+    found = walk(east(0.0, 300.0, 100.0), ("orchard", "s2"))
+    assert [leg.station[1] for leg in found.legs] == ["s2", "s0", "s1"]
+    assert found.legs[0].way is None
+
+
+def test_many_stops_begin_at_the_station_too() -> None:
+    found = walk(east(*(100.0 * n for n in range(EXACT_MAX_STOPS + 5))), ("orchard", "s7"))
+    assert found.legs[0].station == ("orchard", "s7")
+    assert math.isfinite(found.distance_m)
+
+
+def test_each_leg_says_how_far_and_in_which_direction() -> None:
+    found = walk(east(100.0, 300.0), located(0.0, 0.0))
+    assert [leg.way.words for leg in found.legs if leg.way] == ["100 m E (090 degrees)", "200 m E (090 degrees)"]
+    assert found.distance_m == pytest.approx(300.0, abs=0.01)
+    assert found.back is not None
+    assert found.back.words == "300 m W (270 degrees)"
+
+
+def test_a_station_without_a_position_is_named_and_not_put_in_order() -> None:
+    found = walk({("orchard", "far"): None, **east(100.0)})
+    assert found.unplaced == (("orchard", "far"),)
+    assert [leg.station for leg in found.legs] == [("orchard", "s0")]
+
+
+def test_without_any_position_there_is_no_order() -> None:
+    found = walk({("orchard", "far"): None}, located(0.0, 0.0))
+    assert (found.legs, found.back, found.distance_m) == ((), None, 0.0)
+
+
+def test_a_walk_cannot_begin_where_nobody_knows() -> None:
+    with pytest.raises(ValueError, match="orchard/far cannot begin the walk: nobody has said where it hangs"):
+        walk({("orchard", "far"): None, **east(100.0)}, ("orchard", "far"))
+
+
+def test_more_stations_than_a_trip_can_serve_are_refused() -> None:
+    with pytest.raises(ValueError, match=f"up to {WALK_MAX_STOPS}, not {WALK_MAX_STOPS + 1}"):
+        walk(east(*(float(n) for n in range(WALK_MAX_STOPS + 1))))
