@@ -1,0 +1,257 @@
+"""What needs a person at each station, in what order, and why, in words. Pure: no clock, no disk, no network.
+
+A station may need several things at once; each is a `Call`. Its task holds them all, the most pressing first, and
+the tasks of all stations stand in the order of their first calls. What a person has shelved calls nobody until then,
+except toxic bait: nobody shelves that by looking away.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from enum import Enum
+
+from swapbell_host.board import Seen
+from swapbell_host.jobs.entry import expected
+from swapbell_host.jobs.plan import Role, Station
+from swapbell_host.rules import COUNTING, TOXIC_OUT
+from swapbell_models.job import Due, Job
+from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind
+from swapbell_models.phase import Event, Phase
+from swapbell_models.readiness import Reason, Step, Verdict
+
+# Our choice: half a day. What is due tomorrow morning goes on the round that is planned tonight.
+AHEAD = timedelta(hours=12)
+_NEVER_AT = datetime.max.replace(tzinfo=UTC)
+
+
+class Need(Enum):
+    """What a station needs of a person, the most pressing first."""
+
+    LEFT_OUT = "take toxic bait out now"
+    SWAP = "swap now"
+    DUE_OUT = "toxic bait due out"
+    VISITORS = "look at the visitors"
+    DISPOSE = "dispose of bait"
+    VERIFY = "verify"
+    REFRESH = "refresh the lure"
+    COUNTER = "see to the counter"
+    COMING = "get ready"
+    HANG = "hang it out"
+    NOTHING = "nothing now"
+    ENDED = "job ended"
+
+
+RANK = {need: rank for rank, need in enumerate(Need)}
+# Who needs this needs nobody now.
+IDLE = frozenset({Need.NOTHING, Need.ENDED})
+# What is needed where a notice says so.
+ANSWERS = {
+    NoticeKind.LEFT_OUT: Need.LEFT_OUT,
+    NoticeKind.SWAP_OVERDUE: Need.SWAP,
+    NoticeKind.READY: Need.SWAP,
+    NoticeKind.DUE_OUT: Need.DUE_OUT,
+    NoticeKind.VISITORS: Need.VISITORS,
+    NoticeKind.REINVASION: Need.VERIFY,
+    NoticeKind.COLLAPSED: Need.VERIFY,
+    NoticeKind.SILENT: Need.COUNTER,
+    NoticeKind.BLIND: Need.COUNTER,
+    NoticeKind.HOLE: Need.COUNTER,
+    NoticeKind.SUPPLY: Need.COUNTER,
+    NoticeKind.TOUCHED: Need.COMING,
+    NoticeKind.FORECAST: Need.COMING,
+}
+# While a job stands elsewhere, the need is answered already, whatever a notice still says.
+WHILE = {
+    Need.LEFT_OUT: frozenset({Phase.OVERDUE}),
+    Need.DUE_OUT: TOXIC_OUT,
+    Need.SWAP: frozenset({Phase.LURING}),
+    Need.VISITORS: frozenset({Phase.LURING}),
+    Need.COMING: frozenset({Phase.LURING}),
+    Need.VERIFY: frozenset({Phase.VERIFYING}),
+}
+_TOXIC = frozenset({Need.LEFT_OUT, Need.DUE_OUT})
+_SWAPS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One thing that a station needs.
+
+    Attributes
+    ----------
+    words
+        The reason, for a person; it names no moment of its own.
+    by_at, since_at
+        By when it is to be done and since when it is needed, aware UTC; nothing where nobody can say.
+    kind
+        The kind of notice that says the same; nothing if there is none.
+    """
+
+    need: Need
+    words: str
+    by_at: datetime | None = None
+    since_at: datetime | None = None
+    kind: NoticeKind | None = None
+
+    @property
+    def order(self) -> tuple[int, datetime, datetime]:
+        """What calls are sorted by: the need, then the earliest deadline, then the longest wait."""
+        return RANK[self.need], self.by_at or _NEVER_AT, self.since_at or _NEVER_AT
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What is known of one station.
+
+    Attributes
+    ----------
+    job
+        Where its job stands now.
+    seen
+        The latest look at it; nothing if it was not judged yet.
+    notices
+        The open ones that are not shelved.
+    shelved
+        The kinds of the open ones that are.
+    """
+
+    station: Station
+    job: Job
+    seen: Seen | None = None
+    notices: tuple[Notice, ...] = ()
+    shelved: frozenset[NoticeKind] = field(default_factory=frozenset[NoticeKind])
+
+    @property
+    def swaps(self) -> bool:
+        """Whether it waits with lure for its swap."""
+        return self.job.phase is Phase.LURING and self.station.role is Role.BAIT
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A station and what it needs, the most pressing first; at least one call."""
+
+    station: Station
+    calls: tuple[Call, ...]
+
+    @property
+    def first(self) -> Call:
+        """What it needs most."""
+        return self.calls[0]
+
+    @property
+    def idle(self) -> bool:
+        """Whether it needs nobody now."""
+        return self.first.need in IDLE
+
+    @property
+    def order(self) -> tuple[int, datetime, datetime, str, str]:
+        """What tasks are sorted by; no two stations share it."""
+        return *self.first.order, *self.station.key
+
+
+def tasks(cases: Iterable[Case], now: datetime) -> list[Task]:
+    """Return what every station needs at `now` (aware UTC), the most pressing first; none is left out."""
+    return sorted((task(case, now) for case in cases), key=lambda each: each.order)
+
+
+def task(case: Case, now: datetime) -> Task:
+    """Return what one station needs at `now` (aware UTC)."""
+    found = [call for call in (*_of_job(case, now), *_of_traffic(case)) if not _shelved(call, case)]
+    said = {call.kind for call in found}
+    calls = [
+        *found,
+        *(call for call in map(_of_notice, case.notices) if call.kind not in said and _stands(call, case)),
+    ]
+    held = {kind for call in calls if call.kind for kind in SUPERSEDES.get(call.kind, ())}
+    kept = sorted((call for call in calls if call.kind not in held), key=lambda call: call.order)
+    return Task(case.station, tuple(kept) or (_rest(case),))
+
+
+def _shelved(call: Call, case: Case) -> bool:
+    return call.kind in case.shelved and call.need not in _TOXIC
+
+
+def _stands(call: Call, case: Case) -> bool:
+    """Tell whether the job has not answered yet what a notice asks for."""
+    return case.job.phase in WHILE.get(call.need, frozenset(Phase))
+
+
+def _of_job(case: Case, now: datetime) -> Iterator[Call]:
+    """Yield what its job expects now, or within `AHEAD`."""
+    for due in expected(case.job, case.station.role):
+        soon_at = due.by_at and due.by_at - AHEAD
+        soon = soon_at is not None and soon_at <= now
+        match due.event:
+            case Event.WITHDRAWN if case.job.phase is Phase.OVERDUE:
+                yield Call(Need.LEFT_OUT, due.words, due.by_at, due.by_at, NoticeKind.LEFT_OUT)
+            case Event.WITHDRAWN if soon:
+                yield Call(Need.DUE_OUT, due.words, due.by_at, soon_at, NoticeKind.DUE_OUT)
+            case Event.DISPOSED:
+                yield Call(Need.DISPOSE, due.words, due.by_at, case.job.withdrawn_at)
+            case Event.RELURED:
+                yield Call(Need.VERIFY, due.words, due.by_at, case.job.withdrawn_at)
+            case Event.CLOSED if soon:
+                yield Call(Need.VERIFY, due.words, due.by_at, soon_at)
+            case Event.REFRESHED if soon:
+                yield Call(Need.REFRESH, due.words, due.by_at, soon_at)
+            case Event.LURED:
+                yield Call(Need.HANG, due.words, due.by_at, case.station.made_at)
+            case _:
+                pass
+
+
+def _of_traffic(case: Case) -> Iterator[Call]:
+    """Yield what the latest look says, whether or not a notice says it too."""
+    if case.seen is None:
+        return
+    seen = case.seen.verdict
+    if case.swaps:
+        yield from _of_rule(case, seen, case.seen)
+    if case.job.phase in COUNTING:
+        yield from _of_counter(seen)
+
+
+def _of_rule(case: Case, seen: Verdict, look: Seen) -> Iterator[Call]:
+    visitors = NoticeKind.VISITORS in {*case.shelved, *(notice.kind for notice in case.notices)}
+    caution = (
+        "; but other visitors were counted too: look who they are before anything is swapped" if visitors else ""
+    )
+    told_at = min((past.raised_at for past in look.history.notices if past.kind in _SWAPS), default=None)
+    if seen.step is Step.READY:
+        since_at = min(at for at in (seen.reached_at, told_at, look.at) if at)
+        yield Call(Need.SWAP, f"the rule is reached and confirmed{caution}", None, since_at, NoticeKind.READY)
+    elif told_at is not None:
+        words = f"the rule was reached and confirmed, and no swap is logged yet{caution}"
+        yield Call(Need.SWAP, words, None, told_at, NoticeKind.READY)
+    elif seen.step is Step.TOUCHED:
+        words = "the rule was reached once, not confirmed yet: wait"
+        yield Call(Need.COMING, words, None, seen.reached_at, NoticeKind.TOUCHED)
+
+
+def _of_counter(seen: Verdict) -> Iterator[Call]:
+    if seen.reason is Reason.SILENT:
+        words = "no count comes from it: look at its power, its camera and its link"
+        yield Call(Need.COUNTER, words, None, seen.last.to_at if seen.last else None, NoticeKind.SILENT)
+    elif seen.reason is Reason.BLIND and seen.long_blind:
+        why = HINDRANCES[seen.hindrance] if seen.hindrance else "it does not say why"
+        yield Call(Need.COUNTER, f"it cannot count: {why}", None, seen.windows[0].from_at, NoticeKind.BLIND)
+
+
+def _of_notice(notice: Notice) -> Call:
+    words = notice.text.removeprefix(f"{notice.site}/{notice.station}: ")
+    return Call(ANSWERS[notice.kind], words, None, notice.raised_at, notice.kind)
+
+
+def _rest(case: Case) -> Call:
+    """Return the call of a station that needs nobody: what comes next, and by when."""
+    if case.job.phase in {Phase.CLOSED, Phase.ABANDONED}:
+        return Call(Need.ENDED, f"the job is {case.job.phase.value}", None, case.job.logged_at)
+    due = _next(expected(case.job, case.station.role))
+    if due is None:
+        return Call(Need.NOTHING, "nothing is expected of it", None, case.job.logged_at)
+    return Call(Need.NOTHING, f"next: {due.words}", due.by_at, case.job.logged_at)
+
+
+def _next(dues: Iterable[Due]) -> Due | None:
+    return min(dues, key=lambda due: due.by_at or _NEVER_AT, default=None)
