@@ -1,0 +1,109 @@
+"""What became of the traffic after a swap: the values that are shown."""
+
+import math
+from dataclasses import dataclass
+
+from swapbell_host.intake import Station as Key
+from swapbell_models.chance import poisson_limits
+from swapbell_models.proof.fall import HALF_VISIT, Count, Fall
+from swapbell_models.proof.rebound import Rebound
+
+S_PER_H = 3600.0
+
+NO_CONTROL = "No control station was watched at the same time: rain, cold and autumn look like success."
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """What was seen before or after.
+
+    Attributes
+    ----------
+    visits, watched_s
+        In foraging hours, with fresh lure [visits, s].
+    scatter
+        Variance over mean of the hours' visits [1], 1 or more.
+    """
+
+    visits: int
+    watched_s: float
+    scatter: float = 1.0
+
+    @property
+    def count(self) -> Count:
+        """The same for the models of a fall."""
+        return Count(self.visits, self.watched_s)
+
+    @property
+    def per_h(self) -> float | None:
+        """Visits per watched hour [1/h]; nothing where nobody watched."""
+        return self.visits / self.watched_s * S_PER_H if self.watched_s else None
+
+    @property
+    def limits_per_h(self) -> tuple[float, float] | None:
+        """Two-sided 95 % limits of that [1/h], widened as `fall` widens its own; nothing where nobody watched."""
+        if not self.watched_s:
+            return None
+        centre, root = self.visits + HALF_VISIT, math.sqrt(self.scatter)
+        low, high = (centre * (limit / centre) ** root for limit in poisson_limits(self.visits))
+        return low / self.watched_s * S_PER_H, high / self.watched_s * S_PER_H
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A stretch after the swap, up to one of the days on which to look again.
+
+    Attributes
+    ----------
+    from_day, to_day
+        Days after the swap; nothing for the last, which is open.
+    side
+        What was seen in it.
+    fall
+        From before to this look; nothing where too little was watched.
+    """
+
+    from_day: int
+    to_day: int | None
+    side: Side
+    fall: Fall | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What became of the traffic of one station, or of several together.
+
+    Attributes
+    ----------
+    stations
+        Whose.
+    before, after
+        What was seen.
+    controls
+        The same of the control stations together; nothing where none was watched.
+    scatter
+        Variance over mean of the hours' visits [1]; nothing where there are too few hours to see it: then the limits
+        are those of visits that come independently.
+    fall, against
+        From before to after, and the same against the control stations; nothing where there is no number.
+    why
+        Why there is none; nothing where there is one.
+    looks
+        After, look by look.
+    rebound
+        Whether wasps come back; nothing with fewer than two looks.
+    """
+
+    stations: tuple[Key, ...]
+    before: Side
+    after: Side
+    controls: tuple[Side, Side] | None = None
+    scatter: float | None = None
+    fall: Fall | None = None
+    against: Fall | None = None
+    why: str | None = None
+    looks: tuple[Look, ...] = ()
+    rebound: Rebound | None = None
+
+
+NOTHING = Side(0, 0.0)
