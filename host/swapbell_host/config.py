@@ -74,6 +74,26 @@ class AlertsSection(msgspec.Struct, frozen=True, kw_only=True):
     urls: tuple[str, ...] = ()
 
 
+class PageSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the page is served.
+
+    Attributes
+    ----------
+    listen
+        Address and port; beyond this machine it needs a login first.
+    address
+        What people type where that is another one, such as https://wasps.example.org: something in front of the host
+        adds the encryption, and a login is needed also on this machine.
+    certificate_file, key_file
+        PEM files with which the host encrypts by itself.
+    """
+
+    listen: Annotated[str, Meta(pattern=r"^[^\s:/]+:[0-9]{1,5}$|^\[[0-9A-Fa-f:.]+\]:[0-9]{1,5}$")] = "127.0.0.1:8080"
+    address: Annotated[str, Meta(pattern=r"^https?://[^\s/]+$")] | None = None
+    certificate_file: str | None = None
+    key_file: str | None = None
+
+
 class StationSection(msgspec.Struct, frozen=True, kw_only=True):
     """One station.
 
@@ -120,6 +140,8 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"sites": "site",
         Path of a SQLite file, or a database URL.
     photos
         The folder where the service log's photos are kept.
+    page
+        Where the page is served; nothing if it is not.
     """
 
     broker: BrokerSection
@@ -127,6 +149,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"sites": "site",
     photos: Annotated[str, Meta(min_length=1)] = "photos"
     rule: RuleSection = RuleSection()
     alerts: AlertsSection = AlertsSection()
+    page: PageSection | None = None
     sites: tuple[SiteSection, ...] = ()
     stations: tuple[StationSection, ...] = ()
 
@@ -197,8 +220,15 @@ def _resolved(config: Config, folder: Path) -> Config:
         password_file=_absolute(config.broker.password_file, folder),
         ca_file=_absolute(config.broker.ca_file, folder),
     )
+    page = config.page and msgspec.structs.replace(
+        config.page,
+        certificate_file=_absolute(config.page.certificate_file, folder),
+        key_file=_absolute(config.page.key_file, folder),
+    )
     ledger = config.ledger if "://" in config.ledger else str(folder / config.ledger)
-    return msgspec.structs.replace(config, broker=broker, ledger=ledger, photos=str(folder / config.photos))
+    return msgspec.structs.replace(
+        config, broker=broker, page=page, ledger=ledger, photos=str(folder / config.photos)
+    )
 
 
 def _absolute(name: str | None, folder: Path) -> str | None:

@@ -18,6 +18,7 @@ from swapbell_host.desk.people import GROUPS as PEOPLE
 from swapbell_host.desk.planning import GROUPS as PLAN
 from swapbell_host.desk.servicing import COMMANDS as SERVICE
 from swapbell_host.forecasting.command import forecast_command
+from swapbell_host.opendata.command import GROUPS as OPEN_DATA
 from swapbell_host.trade.commands import COMMANDS as TRADE
 from swapbell_models import fault
 
@@ -78,7 +79,7 @@ def serve(
     Raises
     ------
     Mistake
-        If the configuration cannot work: the ledger's place, the broker's password, an alert's address.
+        If the configuration cannot work: the ledger's place, the broker's password, an alert's address, the page.
     Breakdown
         If the ledger cannot be written.
     """
@@ -88,14 +89,28 @@ def serve(
     from swapbell_host.patience import Patience
 
     url, patience, board = ledger_url(config.ledger), Patience(_warn), Board()
-    while not stop.is_set():
-        try:
-            with Ledger(url, config.phases(), now(), kept=config.kept(), busy_ms=busy_ms or BUSY_MS) as ledger:
-                patience.renew()
-                while not stop.is_set():
-                    _attend(ledger, config, board, now, stop, say)
-        except Interrupted as error:
-            stop.wait(patience.bear(error))
+    with _page(config, board, now) as begin_page:
+        while not stop.is_set():
+            try:
+                with Ledger(url, config.phases(), now(), kept=config.kept(), busy_ms=busy_ms or BUSY_MS) as ledger:
+                    patience.renew()
+                    begin_page()
+                    while not stop.is_set():
+                        _attend(ledger, config, board, now, stop, say)
+            except Interrupted as error:
+                stop.wait(patience.bear(error))
+
+
+@contextmanager
+def _page(config: "Config", board: "Board", now: Callable[[], datetime]) -> Generator[Callable[[], None]]:
+    """Hold the page's port and yield what begins to serve it, to be called once the ledger is there."""
+    if config.page is None:
+        yield lambda: None
+        return
+    from swapbell_host.page.server import Server
+
+    with Server(config, board, now, _warn) as server:
+        yield server.begin
 
 
 def _attend(
@@ -262,7 +277,7 @@ def acknowledge_notice(
 
 for _name, _command in (SERVICE | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
-for _name, _group in (PLAN | PEOPLE).items():
+for _name, _group in (PLAN | PEOPLE | OPEN_DATA).items():
     app.add_typer(_group, name=_name)
 
 

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import create_engine
 
+import swapbell_host.books.accounttables  # noqa: F401 - its tables join METADATA
 from swapbell_host.books.schema import METADATA, REVISIONS, from_us, to_us
 from swapbell_host.books.store import ledger_url
 

@@ -39,6 +39,10 @@ DOORS = {
     "sqlalchemy": ("swapbell_host",),
     "alembic": ("swapbell_host.books.store", "swapbell_host.books.migrations"),
     "apprise": ("swapbell_host.alerting.channel",),
+    "starlette": ("swapbell_host.page",),
+    "uvicorn": ("swapbell_host.page.server",),
+    "jinja2": ("swapbell_host.page.drawing",),
+    "argon2": ("swapbell_host.page.access.passwords",),
     "matplotlib": (
         "swapbell_host.forecasting.picture",
         "swapbell_host.rehearsal.picture",

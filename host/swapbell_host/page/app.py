@@ -1,0 +1,80 @@
+"""The page as one application: its doors, its own files, and what it says where something is wrong."""
+
+import sys
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.datastructures import MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from swapbell_host.page import pictures, signing
+from swapbell_host.page.back import Back
+from swapbell_host.page.cookies import Cookies
+from swapbell_host.page.door import Door
+from swapbell_host.page.headers import CHECKED, HEADERS
+from swapbell_host.page.listening import Listening
+from swapbell_host.page.reception import Reception
+from swapbell_host.page.reply import Replies
+
+STATIC = Path(__file__).with_name("static")
+# Every address of the page; a module of it adds its own here.
+DOORS: tuple[Door, ...] = (*signing.DOORS, *pictures.DOORS)
+WORDS = {404: "There is nothing at this address.", 405: "This address cannot be used like that."}
+
+
+def application(back: Back, listening: Listening, doors: Sequence[Door] = DOORS) -> Starlette:
+    """Return the page.
+
+    Parameters
+    ----------
+    back : Back
+        Where its handlers work.
+    listening : Listening
+        What it is called from outside.
+    doors : sequence of Door
+        Its addresses.
+    """
+    replies = Replies(Cookies(secure=listening.secure))
+    reception = Reception(back, listening, replies)
+    routes = [Route(door.path, reception.answering(door), methods=[door.method]) for door in doors]
+
+    def refused(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        return replies.trouble(request, error.status_code, WORDS.get(error.status_code, error.detail))
+
+    def failed(request: Request, error: Exception) -> Response:
+        traceback.print_exception(error, file=sys.stderr)
+        return replies.trouble(request, 500, "swapbell failed at this. What it was stands in the host's own log.")
+
+    return Starlette(
+        routes=[*routes, Mount("/static", StaticFiles(directory=STATIC))],
+        middleware=[Middleware(Headed)],
+        exception_handlers={HTTPException: refused, 500: failed},
+    )
+
+
+class Headed:
+    """Puts the headers on every answer that protect whoever reads it."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer as the application does."""
+
+        async def sending(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in {**CHECKED, **HEADERS, **dict(headers)}.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        await self._app(scope, receive, sending)

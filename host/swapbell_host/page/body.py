@@ -1,0 +1,87 @@
+"""Forms as they are sent: read up to a limit, with one photo at most."""
+
+import asyncio
+from dataclasses import dataclass, field
+
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.types import Message, Receive
+
+from swapbell_host.books.photos import PHOTO_MAX_BYTES
+from swapbell_host.page.visit import Fields
+
+# Our choice: every field of the longest form filled to its end, three bytes for each letter and three for each byte.
+FORM_MAX_BYTES = 1_000_000
+# Our choice: one for each station of the largest round, and some more.
+FIELDS_MAX = 2_000
+# Our choice: a photo of 5 MB takes a minute or two from the far end of an orchard.
+PATIENCE_S = 300.0
+PLAIN = "application/x-www-form-urlencoded"
+WITH_FILES = "multipart/form-data"
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """What came with a form."""
+
+    fields: Fields = field(default_factory=dict[str, tuple[str, ...]])
+    photo: bytes | None = None
+
+
+async def read(request: Request) -> Sent:
+    """Read the form that a request carries.
+
+    Raises
+    ------
+    HTTPException
+        If it is none, too large, too slow or not whole.
+    """
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind not in {PLAIN, WITH_FILES}:
+        raise HTTPException(415, "This is no form of this page.")
+    most = FORM_MAX_BYTES + (PHOTO_MAX_BYTES if kind == WITH_FILES else 0)
+    limited = Request(request.scope, _limited(request, most))
+    try:
+        async with asyncio.timeout(PATIENCE_S):
+            form = await limited.form(max_files=1, max_fields=FIELDS_MAX, max_part_size=FORM_MAX_BYTES)
+            return Sent(_fields(form), await _photo(form))
+    except TimeoutError as error:
+        raise HTTPException(
+            408, "The form took too long to arrive. Send it again where the network is better."
+        ) from error
+    finally:
+        await limited.close()
+
+
+def _limited(request: Request, most: int) -> Receive:
+    """Return a way to receive the body that refuses more than so many bytes, said or unsaid."""
+    too_large = HTTPException(413, f"That is too large: at most {PHOTO_MAX_BYTES // 1_000_000} MB with a photo.")
+    said = request.headers.get("content-length", "0")
+    if not said.isdigit() or int(said) > most:
+        raise too_large
+    left = most
+
+    async def receive() -> Message:
+        nonlocal left
+        message = await request.receive()
+        left -= len(message.get("body", b""))
+        if left < 0:
+            raise too_large
+        return message
+
+    return receive
+
+
+def _fields(form: FormData) -> Fields:
+    found = dict[str, list[str]]()
+    for name, value in form.multi_items():
+        if isinstance(value, str):
+            found.setdefault(name, []).append(value)
+    return found
+
+
+async def _photo(form: FormData) -> bytes | None:
+    """Return the file that was chosen; a form whose field was left empty sends one without a byte."""
+    files = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]
+    return await files[0].read() or None if files else None

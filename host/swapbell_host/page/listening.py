@@ -1,0 +1,94 @@
+"""Where the page listens, what it is called there, and who can reach it."""
+
+import socket
+from dataclasses import dataclass
+from ipaddress import ip_address
+from typing import TYPE_CHECKING
+
+from swapbell_models.fault import Mistake
+
+if TYPE_CHECKING:
+    from swapbell_host.config import PageSection
+
+# Our choice: as many as may wait to be let in while the page is busy with others.
+WAITING_MAX = 128
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """Where the page listens.
+
+    Attributes
+    ----------
+    address
+        What people type where something stands in front of the host.
+    encrypts
+        Whether the host encrypts by itself.
+    """
+
+    host: str
+    port: int
+    address: str | None = None
+    encrypts: bool = False
+
+    @property
+    def secure(self) -> bool:
+        """Whether what people type begins with https."""
+        return self.encrypts or (self.address or "").startswith("https:")
+
+    @property
+    def private(self) -> bool:
+        """Whether nobody but whoever sits at this machine can come here."""
+        return self.address is None and is_loopback(self.host)
+
+    @property
+    def url(self) -> str:
+        """What people type."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return self.address or f"http{'s' * self.encrypts}://{host}:{self.port}"
+
+    def knows(self, host: str) -> bool:
+        """Tell whether a request names this machine; where no login stands guard, no other name may lead here."""
+        return not self.private or is_loopback(_name(host))
+
+    def sent_from(self, origin: str, host: str) -> bool:
+        """Tell whether a form that a browser says came from `origin` came from this page, asked for at `host`."""
+        return origin in {self.address, f"http{'s' * self.encrypts}://{host}"}
+
+    def bind(self) -> socket.socket:
+        """Take the port.
+
+        Raises
+        ------
+        Mistake
+            If that cannot be.
+        """
+        family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
+        try:
+            return socket.create_server((self.host, self.port), family=family, backlog=WAITING_MAX)
+        except (OSError, UnicodeError, OverflowError) as error:
+            why = getattr(error, "strerror", None) or error
+            raise Mistake(
+                f"page: cannot listen at {self.host} port {self.port}: {why}; end what uses it, or choose another "
+                "under [page] listen"
+            ) from error
+
+
+def listening(section: "PageSection") -> Listening:
+    """Return where a configuration lets the page listen."""
+    host, _, port = section.listen.rpartition(":")
+    return Listening(host.strip("[]"), int(port), section.address, section.certificate_file is not None)
+
+
+def is_loopback(host: str) -> bool:
+    """Tell whether a name or an address means this machine alone."""
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host.lower() == "localhost"
+
+
+def _name(host: str) -> str:
+    """Return the name of a Host header without its port."""
+    name, colon, port = host.rpartition(":")
+    return (name if colon and port.isdigit() else host).strip("[]")
