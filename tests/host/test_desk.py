@@ -172,7 +172,7 @@ def test_what_is_given_of_a_station_is_changed_and_what_is_empty_taken_away(type
         (["site", "add", "../up"], "site must be 1 to 63 letters"),
         (["site", "add", "hill", "--zone", "../../etc/passwd"], "zone must be an IANA name"),
         (["site", "add", "hill", "--toxic-days", "9"], "toxic must be above 0 and at most 8 days"),
-        (["site", "add", "hill", "--toxic-days", "nan"], "--toxic-days must be from 0 to 999 days"),
+        (["site", "add", "hill", "--toxic-days", "nan"], "toxic days must be from 0 to 999 days"),
         (["site", "change", "hill"], "site 'hill': there is none of that name; there are: orchard"),
         (["station", "add", "hill/east"], "there is no site hill"),
         (["station", "add", "orchard/east", "--role", "trap"], "role must be bait or control"),

@@ -68,6 +68,6 @@ def pairs(texts: Iterable[str]) -> dict[str, str]:
     return found
 
 
-def renewed(given: str | None, before: str | None) -> str | None:
-    """Return what an option makes of a value: left out it stays, empty it is taken away."""
-    return before if given is None else given or None
+def given(**options: object) -> dict[str, str]:
+    """Return the options that were given, as a page's fields come; see `jobs.filling`."""
+    return {name: str(value) for name, value in options.items() if value is not None}

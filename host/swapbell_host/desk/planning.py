@@ -1,6 +1,5 @@
 """The commands `site` and `station`: the plan, and each station's enrolment."""
 
-from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +9,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from swapbell_host.desk.listing import Listed
-    from swapbell_models.job import Terms
 
 HOST_TOML = Path("host.toml")
 ConfigOption = Annotated[Path, typer.Option("--config", help="The host's configuration.", show_default=True)]
@@ -69,13 +67,13 @@ def add_site(
 
     Example: swapbell-host site add orchard --zone Pacific/Auckland --toxic-days 3
     """
-    from swapbell_host.desk.opening import opened, pairs
+    from swapbell_host.desk.opening import given, opened, pairs
+    from swapbell_host.jobs import filling
     from swapbell_host.jobs.plan import Site
-    from swapbell_models.job import Terms
 
+    said = given(zone=zone, owner=owner, lure=lure_days, toxic=toxic_days, idle=idle_days, watch=watch_days)
     with opened(config, making=True) as desk:
-        terms = _terms(Terms(), lure_days, toxic_days, idle_days, watch_days)
-        desk.plan.add_site(Site(name, zone or "UTC", owner, terms, pairs(detail or ())))
+        desk.plan.add_site(filling.site(Site(name), said, pairs(detail or ())))
     typer.echo(f"site {name} added")
 
 
@@ -95,16 +93,12 @@ def change_site(
 
     Example: swapbell-host site change orchard --owner "Orchard Ltd" --detail crop=apples
     """
-    from dataclasses import replace
+    from swapbell_host.desk.opening import given, opened, pairs
+    from swapbell_host.jobs import filling
 
-    from swapbell_host.desk.opening import opened, pairs, renewed
-
+    said = given(zone=zone, owner=owner, lure=lure_days, toxic=toxic_days, idle=idle_days, watch=watch_days)
     with opened(config, writing=True) as desk:
-        site = desk.plan.site(name)
-        said = {key: text for key, text in {**site.details, **pairs(detail or ())}.items() if text}
-        terms = _terms(site.terms, lure_days, toxic_days, idle_days, watch_days)
-        owner = renewed(owner, site.owner)
-        desk.plan.change_site(replace(site, zone=zone or site.zone, owner=owner, terms=terms, details=said))
+        desk.plan.change_site(filling.site(desk.plan.site(name), said, pairs(detail or ())))
     typer.echo(f"site {name} changed")
 
 
@@ -135,13 +129,13 @@ def add_station(
 
     Example: swapbell-host station add orchard/north --place "42.8821 S 147.3272 E" --bait fish
     """
-    from swapbell_host.desk.opening import key, opened
-    from swapbell_host.jobs import plan
+    from swapbell_host.desk.opening import given, key, opened
+    from swapbell_host.jobs import filling
+    from swapbell_host.jobs.plan import Station
 
+    said = given(place=place, role=role, bait=bait, camera=camera, contact=contact)
     with opened(config, writing=True) as desk:
-        at = plan.place(place) if place else None
-        made = plan.Station(*key(station), desk.now, plan.role(role or "bait"), at, bait, camera, contact)
-        desk.plan.add_station(made)
+        desk.plan.add_station(filling.station(Station(*key(station), desk.now), said))
     typer.echo(f"station {station} added")
 
 
@@ -159,22 +153,12 @@ def change_station(
 
     Example: swapbell-host station change orchard/north --contact Kim
     """
-    from dataclasses import replace
+    from swapbell_host.desk.opening import given, key, opened
+    from swapbell_host.jobs import filling
 
-    from swapbell_host.desk.opening import key, opened, renewed
-    from swapbell_host.jobs import plan
-
+    said = given(place=place, role=role, bait=bait, camera=camera, contact=contact)
     with opened(config, writing=True) as desk:
-        before = desk.plan.station(*key(station))
-        after = replace(
-            before,
-            place=before.place if place is None else plan.place(place) if place else None,
-            role=plan.role(role) if role else before.role,
-            bait=renewed(bait, before.bait),
-            camera=renewed(camera, before.camera),
-            contact=renewed(contact, before.contact),
-        )
-        desk.plan.change_station(after)
+        desk.plan.change_station(filling.station(desk.plan.station(*key(station)), said))
     typer.echo(f"station {station} changed")
 
 
@@ -210,21 +194,6 @@ def enrol_station(
 
     with opened(config, writing=True) as desk:
         typer.echo(enrolling.enrol(desk, key(station), folder, broker, clip))
-
-
-def _terms(
-    before: "Terms", lure: float | None, toxic: float | None, idle: float | None, watch: float | None
-) -> "Terms":
-    from dataclasses import replace
-
-    given = {"lure": lure, "toxic": toxic, "idle": idle, "watch": watch}
-    return replace(before, **{name: _days(name, days) for name, days in given.items() if days is not None})
-
-
-def _days(name: str, days: float) -> timedelta:
-    from swapbell_models.quantity import within
-
-    return timedelta(days=within(f"--{name}-days", days, 0.0, 999.0, "days"))
 
 
 def show(found: "Sequence[Listed]", json: bool) -> None:

@@ -42,28 +42,20 @@ def log_command(
 
     from swapbell_host.books import photos
     from swapbell_host.desk.history import answer
-    from swapbell_host.desk.opening import key, opened, pairs, renewed
-    from swapbell_host.jobs import entry, plan
-    from swapbell_host.jobs.moment import moment
+    from swapbell_host.desk.opening import given, key, opened, pairs
+    from swapbell_host.jobs import entry, filling
 
+    said = given(
+        at=at, mass=mass, weather=weather, non_targets=non_targets, incident=incident, note=note, place=place
+    )
     with opened(config, writing=True) as desk:
         site, name = desk.plan.station(*key(station)).key
-        zone = desk.plan.site(site).clock
         known = {each.id: each for each in desk.book.entries(site, name, desk.now)}
         before = entry.blank(site, name, entry.act(what), by, desk.now, corrects, known)
-        draft = replace(
-            before,
-            at=before.at if at is None else moment(at, zone),
-            mass_g=before.mass_g if mass is None else mass,
-            weather=renewed(weather, before.weather),
-            non_targets=renewed(non_targets, before.non_targets),
-            incident=renewed(incident, before.incident),
-            note=renewed(note, before.note),
-            place=plan.place(place) if place else before.place,
-            details={**before.details, **pairs(detail or ())},
-        )
-        kept = photos.keep_file(Path(desk.config.photos), photo) if photo else before.photo
-        logged = desk.book.add(replace(draft, photo=kept), desk.now)
+        draft = filling.entry(before, said, pairs(detail or ()), desk.plan.site(site).clock)
+        if photo:
+            draft = replace(draft, photo=photos.keep_file(Path(desk.config.photos), photo))
+        logged = desk.book.add(draft, desk.now)
         typer.echo(answer(desk, logged))
 
 
