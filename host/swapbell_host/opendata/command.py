@@ -1,0 +1,123 @@
+"""The commands `export`: what was counted, as open data."""
+
+from collections.abc import Callable, Generator, Sequence
+from contextlib import contextmanager
+from datetime import timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from swapbell_host.desk.planning import HOST_TOML, ConfigOption, group
+
+if TYPE_CHECKING:
+    from swapbell_host.books.store import Store
+    from swapbell_host.opendata.choosing import Chosen
+    from swapbell_host.opendata.extracts import Extract
+
+EXPORT = group("What was counted, as open data.\n\nExample: swapbell-host export counts counts.csv --site orchard")
+GROUPS = {"export": EXPORT}
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="Ends in .csv or .parquet.", show_default=False)]
+SiteOption = Annotated[str | None, typer.Option("--site", help="Of this site alone.", show_default=False)]
+StationOption = Annotated[str | None, typer.Option("--station", help="Of this station alone.", show_default=False)]
+BeginOption = Annotated[
+    str | None,
+    typer.Option("--from", help="From when on, by the site's clock: 2026-03-14.", show_default=False),
+]
+EndOption = Annotated[str | None, typer.Option("--to", help="Until when, likewise.", show_default=False)]
+StepOption = Annotated[
+    int, typer.Option("--step", min=5, help="Length of a stretch, a multiple of 5, counted from midnight UTC [min].")
+]
+
+
+@EXPORT.command("counts")
+def export_counts(
+    file: FileArgument,
+    site: SiteOption = None,
+    station: StationOption = None,
+    begin: BeginOption = None,
+    end: EndOption = None,
+    step: StepOption = 5,
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Write visits by stretch of time with the seconds that were really watched. What is not listed has no data.
+
+    Example: swapbell-host export counts counts.csv --site orchard --from 2026-03-01 --step 60
+    """
+    from swapbell_host.opendata import extracts
+
+    def extract(store: "Store", chosen: "list[Chosen]") -> "Extract":
+        return extracts.counts(store, chosen, timedelta(minutes=step))
+
+    _export(file, (site, station, begin, end), config, extract)
+
+
+@EXPORT.command("crossings")
+def export_crossings(
+    file: FileArgument,
+    site: SiteOption = None,
+    station: StationOption = None,
+    begin: BeginOption = None,
+    end: EndOption = None,
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Write every body that passed a gate line: when, which way, how long, how sure.
+
+    Example: swapbell-host export crossings crossings.parquet --station north
+    """
+    from swapbell_host.opendata import extracts
+
+    _export(file, (site, station, begin, end), config, extracts.crossings)
+
+
+@EXPORT.command("tallies")
+def export_tallies(
+    file: FileArgument,
+    site: SiteOption = None,
+    station: StationOption = None,
+    begin: BeginOption = None,
+    end: EndOption = None,
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Write every tally as it came: what was counted, how long was watched, how well the counter saw.
+
+    Example: swapbell-host export tallies tallies.parquet --site orchard
+    """
+    from swapbell_host.opendata import extracts
+
+    _export(file, (site, station, begin, end), config, extracts.tallies)
+
+
+def _export(
+    file: Path,
+    wanted: Sequence[str | None],
+    config: Path,
+    extract: "Callable[[Store, list[Chosen]], Extract]",
+) -> None:
+    from datetime import UTC, datetime
+
+    from swapbell_host.books.store import ledger_url, open_existing
+    from swapbell_host.config import read_config
+    from swapbell_host.opendata.choosing import Choice, choose
+    from swapbell_host.opendata.export import write
+
+    with open_existing(ledger_url(read_config(config).ledger)) as store:
+        found = extract(store, choose(store, Choice(*wanted)))
+        with _progress(file.name, found.pieces) as tick:
+            written = write(found, file, datetime.now(UTC), tick)
+    for remark in found.remarks:
+        typer.echo(remark, err=True)
+    typer.echo(f"{file}: {written} rows")
+
+
+@contextmanager
+def _progress(words: str, pieces: int) -> Generator[Callable[[], None]]:
+    """Show on a terminal how far it is, and give what is to be called after each piece."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task(words, total=pieces)
+        yield lambda: progress.advance(task)

@@ -1,0 +1,194 @@
+"""What can be had of the ledger, row by row: counts by stretch, single crossings, tallies."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from swapbell_host.books.countbook import STRETCH, Count, Countbook
+from swapbell_host.books.store import Store
+from swapbell_host.opendata.choosing import Chosen, unplaced
+from swapbell_host.opendata.reading import Told, pieces, reach, told
+from swapbell_host.opendata.table import Row, Table
+from swapbell_host.opendata.tables import COUNTS, CROSSINGS, PARTLY, TALLIES, UNWATCHED, WHOLE
+from swapbell_models.fault import Mistake
+from swapbell_models.sizes import SizeClass
+from swapbell_models.tally import Direction, Sight, Tally
+
+# Our choice: a week of the shortest stretches at a time.
+PIECE_STRETCHES = 2016
+# Our choice: times are rounded on their way, by a hundredth of a second for each tally of a quarter of a minute.
+WHOLE_SHARE = 0.99
+_EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Extract:
+    """Rows on their way out.
+
+    Attributes
+    ----------
+    pieces
+        In how many pieces they come, at most.
+    rows
+        The rows, piece by piece; read once.
+    remarks
+        What somebody should know who uses them.
+    """
+
+    table: Table
+    pieces: int
+    rows: Iterator[list[Row]]
+    remarks: tuple[str, ...] = ()
+
+
+def counts(store: Store, chosen: list[Chosen], step: timedelta = STRETCH) -> Extract:
+    """Return the counts by stretch, as `tables.COUNTS`.
+
+    Parameters
+    ----------
+    chosen : list of Chosen
+        Of whom; stretches in which a span begins or ends are there whole.
+    step : timedelta
+        Length of a stretch, a multiple of five minutes; stretches count from midnight UTC or from 1970.
+
+    Raises
+    ------
+    Mistake
+        If the step is none.
+    """
+    if step <= timedelta() or step % STRETCH:
+        raise Mistake(f"--step must be a multiple of 5 min, such as 5 min, 1 h or 1 d, not {step}")
+    spans = [(each, begin_at, step) for each in chosen for begin_at in _begins(store, each, step)]
+    rows = (_count_rows(store, *span) for span in spans)
+    return Extract(COUNTS, len(spans), rows, _remarks(store, chosen, timeless=False))
+
+
+def crossings(store: Store, chosen: list[Chosen]) -> Extract:
+    """Return every crossing, as `tables.CROSSINGS`."""
+    rows = (
+        [row for one in piece for row in _crossing_rows(each, one)]
+        for each in chosen
+        for piece in told(store, each, timeless=True)
+    )
+    return Extract(CROSSINGS, pieces(store, chosen), rows, _remarks(store, chosen, timeless=True))
+
+
+def tallies(store: Store, chosen: list[Chosen]) -> Extract:
+    """Return every tally, as `tables.TALLIES`."""
+    rows = (
+        [_tally_row(each, one) for one in piece if one.from_at is None or each.span.holds(one.from_at)]
+        for each in chosen
+        for piece in told(store, each, timeless=True)
+    )
+    return Extract(TALLIES, pieces(store, chosen), rows, _remarks(store, chosen, timeless=True))
+
+
+def _remarks(store: Store, chosen: list[Chosen], *, timeless: bool) -> tuple[str, ...]:
+    adrift = unplaced(store, chosen)
+    if not adrift:
+        return ()
+    kept = timeless and all(each.span.is_all for each in chosen)
+    fate = "they are there, with empty times" if kept else "they are left out"
+    return (f"{adrift} tallies came from counters that never knew the time of day; {fate}",)
+
+
+def _begins(store: Store, each: Chosen, step: timedelta) -> Iterator[datetime]:
+    """Yield where the pieces of a station's counts begin."""
+    ends = reach(store, each)
+    if ends is None:
+        return
+    at, piece = ends[0] - (ends[0] - _EPOCH_AT) % step, step * PIECE_STRETCHES
+    while at < ends[1]:
+        yield at
+        at += piece
+
+
+def _count_rows(store: Store, each: Chosen, begin_at: datetime, step: timedelta) -> list[Row]:
+    end_at = begin_at + step * PIECE_STRETCHES
+    if each.span.end_at is not None:
+        end_at = min(end_at, each.span.end_at)
+    found = Countbook(store).span(*each.plan.key, begin_at, end_at, step)
+    return [_count_row(each, count, step) for count in found]
+
+
+def _count_row(each: Chosen, count: Count, step: timedelta) -> Row:
+    seen = _seen(count, step)
+    bodies = (count.visits, count.outs, count.small, count.large)
+    return (
+        *_where(each, count.from_at),
+        count.from_at,
+        count.from_at + step,
+        _local(each, count.from_at),
+        each.site.zone,
+        *(bodies if seen != UNWATCHED or any(bodies) else (None,) * len(bodies)),
+        count.seconds,
+        count.watched_s,
+        seen,
+    )
+
+
+def _seen(count: Count, step: timedelta) -> str:
+    if count.watched_s <= 0.0:
+        return UNWATCHED
+    return WHOLE if count.watched_s >= WHOLE_SHARE * step.total_seconds() else PARTLY
+
+
+def _crossing_rows(each: Chosen, one: Told) -> Iterator[Row]:
+    for n, crossing in enumerate(one.tally.crossings):
+        at = one.at(crossing.at_s)
+        if at is None or each.span.holds(at):
+            yield (
+                *_where(each, at),
+                at,
+                _local(each, at),
+                each.site.zone,
+                crossing.direction.value,
+                crossing.size.value,
+                crossing.length_mm,
+                crossing.confidence,
+                one.tally.boot,
+                one.tally.seq,
+                n,
+                one.clock,
+            )
+
+
+def _tally_row(each: Chosen, one: Told) -> Row:
+    tally = one.tally
+    return (
+        *_where(each, one.from_at),
+        one.from_at,
+        one.at(tally.seconds),
+        _local(each, one.from_at),
+        each.site.zone,
+        tally.boot,
+        tally.seq,
+        tally.up_s,
+        one.clock,
+        tally.seconds,
+        tally.watched_s,
+        *_bodies(tally),
+        *_sight(tally.sight or Sight()),
+    )
+
+
+def _bodies(tally: Tally) -> tuple[int | None, ...]:
+    """Return how many bodies of each class went each way; nothing where nobody watched and nothing was counted."""
+    seen = [(crossing.direction, crossing.size) for crossing in tally.crossings]
+    unwatched = tally.watched_s <= 0.0 and not seen
+    return tuple(None if unwatched else seen.count((way, size)) for way in Direction for size in SizeClass)
+
+
+def _sight(seen: Sight) -> Row:
+    hindrance = seen.hindrance.value if seen.hindrance else None
+    measured = seen.light, seen.detail, seen.noise, seen.shake_mm, seen.moving, seen.dropped, seen.blind_s
+    return (*measured, hindrance)
+
+
+def _where(each: Chosen, at: datetime | None) -> tuple[str | None, ...]:
+    phase = each.timeline.phase(at) if at else None
+    return *each.plan.key, each.plan.role.value, phase.value if phase else None
+
+
+def _local(each: Chosen, at: datetime | None) -> str | None:
+    return at.astimezone(each.zone).isoformat() if at else None
