@@ -8,17 +8,20 @@ import time
 from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from swapbell_host.desk.logins import GROUPS as LOGINS
 from swapbell_host.desk.people import GROUPS as PEOPLE
 from swapbell_host.desk.planning import GROUPS as PLAN
 from swapbell_host.desk.servicing import COMMANDS as SERVICE
 from swapbell_host.forecasting.command import forecast_command
 from swapbell_host.opendata.command import GROUPS as OPEN_DATA
+from swapbell_host.sheets.command import COMMANDS as SHEETS
 from swapbell_host.trade.commands import COMMANDS as TRADE
 from swapbell_models import fault
 
@@ -122,17 +125,23 @@ def _attend(
     say: Callable[[str], None],
 ) -> None:
     """Do the host's work with an open ledger, until a station is added."""
-    from swapbell_host.alerting.alerts import Alerts
-    from swapbell_host.alerting.channel import channels
+    from swapbell_host.alerting.alerts import Alerts, Outlet
     from swapbell_host.rota import Rota
     from swapbell_host.watch import Watch
     from swapbell_host.wire.subscriber import Subscriber
 
     _await_stations(ledger, now, stop)
-    rules_of, ways_out = config.rules(ledger.stations), channels(config.alerts.urls)
+    rules_of = config.rules(ledger.stations)
     with (
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
-        _closed(Alerts(ledger.notebook, ways_out, _teller(subscriber, say), _report), now) as alerts,
+        _closed(
+            Alerts(
+                ledger.notebook,
+                ledger.tellings,
+                Outlet(partial(ledger.people, config.alerts), _teller(subscriber, say), _report),
+            ),
+            now,
+        ) as alerts,
     ):
         rota = Rota(rules_of, time.monotonic())
         watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
@@ -258,7 +267,7 @@ def acknowledge_notice(
 
     Example: swapbell-host ack 3 --by Kim
     """
-    from swapbell_host.alerting.alerts import acknowledge
+    from swapbell_host.alerting.answer import acknowledge
     from swapbell_host.books.notebook import Notebook
     from swapbell_host.books.store import ledger_url, open_existing
     from swapbell_host.config import read_config
@@ -275,9 +284,9 @@ def acknowledge_notice(
         typer.echo(f"acknowledged: {notice.text}")
 
 
-for _name, _command in (SERVICE | TRADE | {"forecast": forecast_command}).items():
+for _name, _command in (SERVICE | SHEETS | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
-for _name, _group in (PLAN | PEOPLE | OPEN_DATA).items():
+for _name, _group in (PLAN | PEOPLE | LOGINS | OPEN_DATA).items():
     app.add_typer(_group, name=_name)
 
 

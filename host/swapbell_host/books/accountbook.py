@@ -75,20 +75,23 @@ class Accountbook:
             connection.execute(delete(sessions).where(sessions.c.account == name))
             connection.execute(delete(accounts).where(accounts.c.name == name))
 
-    def begin(self, digest: bytes, name: str, now: datetime, until_at: datetime) -> None:
+    def begin(self, digest: bytes, kept: Kept, now: datetime, until_at: datetime) -> None:
         """Sign a browser in, and forget those whose time is over.
 
         Parameters
         ----------
         digest : bytes
             What is kept of the browser's secret.
+        kept : Kept
+            The account as it was when its password was looked at; one that was changed since signs nobody in.
         now, until_at : datetime
             From when until when, aware UTC.
         """
-        row = {"digest": digest, "account": name, "began_at": now, "until_at": until_at}
+        row = {"digest": digest, "account": kept.account.name, "began_at": now, "until_at": until_at}
         with self._store.transaction() as connection:
             connection.execute(delete(sessions).where(sessions.c.until_at <= now))
-            connection.execute(insert(sessions).values(row))
+            if _read(connection).get(kept.account.name) == kept:
+                connection.execute(insert(sessions).values(row))
 
     def end(self, digest: bytes) -> None:
         """Sign a browser out."""

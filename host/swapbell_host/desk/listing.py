@@ -85,7 +85,21 @@ class ListedContact:
         return f"{self.name}: {self.kind}" + (f", then {self.second}" if self.second else "")
 
 
-Listed = ListedSite | ListedStation | ListedContact
+@dataclass(frozen=True, slots=True)
+class ListedLogin:
+    """Who may sign in, what they may do, and since when that password is used, aware UTC."""
+
+    name: str
+    right: str
+    changed_at: datetime
+
+    @property
+    def words(self) -> str:
+        """The login for a person."""
+        return f"{self.name}: {self.right}, set {self.changed_at:%Y-%m-%d %H:%M} UTC"
+
+
+Listed = ListedSite | ListedStation | ListedContact | ListedLogin
 
 
 def sites(desk: Desk) -> list[ListedSite]:

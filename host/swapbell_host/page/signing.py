@@ -28,7 +28,7 @@ def sign_in(visit: Visit) -> Answer:
         return _asked(visit, "No login has this name and this password. Look at both and try again.", 422)
     visit.house.tries.forgive(keys)
     token = new_token()
-    visit.house.accounts.begin(digest(token), kept.account.name, visit.at, visit.at + SESSION)
+    visit.house.accounts.begin(digest(token), kept, visit.at, visit.at + SESSION)
     return Go(_inside(visit.form.get("next", "")), token=token)
 
 
