@@ -86,11 +86,13 @@ def serve(
     Breakdown
         If the ledger cannot be written.
     """
+    from swapbell_host.alerting.channel import check_section
     from swapbell_host.board import Board
     from swapbell_host.books.ledger import Ledger
     from swapbell_host.books.store import BUSY_MS, Interrupted, ledger_url
     from swapbell_host.patience import Patience
 
+    check_section(config.alerts)
     url, patience, board = ledger_url(config.ledger), Patience(_warn), Board()
     with _page(config, board, now) as begin_page:
         while not stop.is_set():
@@ -125,7 +127,6 @@ def _attend(
     say: Callable[[str], None],
 ) -> None:
     """Do the host's work with an open ledger, until a station is added."""
-    from swapbell_host.alerting.alerts import Alerts, Outlet
     from swapbell_host.rota import Rota
     from swapbell_host.watch import Watch
     from swapbell_host.wire.subscriber import Subscriber
@@ -134,14 +135,7 @@ def _attend(
     rules_of = config.rules(ledger.stations)
     with (
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
-        _closed(
-            Alerts(
-                ledger.notebook,
-                ledger.tellings,
-                Outlet(partial(ledger.people, config.alerts), _teller(subscriber, say), _report),
-            ),
-            now,
-        ) as alerts,
+        _closed(_alerts(ledger, config, _teller(subscriber, say)), now) as alerts,
     ):
         rota = Rota(rules_of, time.monotonic())
         watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
@@ -151,6 +145,12 @@ def _attend(
             alerts.advance(now())
             if ledger.admit(now()):
                 return
+
+
+def _alerts(ledger: "Ledger", config: "Config", say: Callable[["Notice", "NoticeMessage"], None]) -> "Alerts":
+    from swapbell_host.alerting.alerts import Alerts, Outlet
+
+    return Alerts(ledger.notebook, ledger.tellings, Outlet(partial(ledger.people, config.alerts), say, _report))
 
 
 def _await_stations(ledger: "Ledger", now: Callable[[], datetime], stop: threading.Event) -> None:

@@ -76,10 +76,11 @@ def as_text(answer: Answer, width: int | None) -> str:
 def _lists(answer: Answer) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "A second person checks, before anything is mixed:", answer.checks
     yield "Cautions:", answer.cautions
-    yield "Sources:", tuple(f"{', '.join(labels)}: {source}" for source, labels in _by_source(answer).items())
+    yield "Sources:", tuple(f"{', '.join(labels)}: {source}" for source, labels in by_source(answer).items())
 
 
-def _by_source(answer: Answer) -> dict[str, list[str]]:
+def by_source(answer: Answer) -> dict[str, list[str]]:
+    """Return the labels of the figures by where these come from."""
     found: dict[str, list[str]] = {}
     for each in answer.figures:
         labels = found.setdefault(each.source, [])

@@ -1,0 +1,109 @@
+"""What is asked for across the counter: each sheet from the open books, in the form that is wanted."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from swapbell_host.books.servicebook import Servicebook
+from swapbell_host.intake import Station as Key
+from swapbell_host.jobs.plan import Site, Station
+from swapbell_host.sheets import mixing, stated
+from swapbell_host.sheets.form import Form, Issued, Paper, issued
+from swapbell_models.calendar.place import Place
+from swapbell_models.fault import Mistake
+
+
+def mixing_sheet(
+    service: Servicebook,
+    stations: Sequence[Key],
+    given: Mapping[str, str],
+    now: datetime,
+    form: Form = Form.PDF,
+    paper: Paper = Paper.A4,
+) -> Issued:
+    """Return the mixing sheet for the toxic bait of some stations, mixed once.
+
+    Parameters
+    ----------
+    service : Servicebook
+        The open log.
+    stations : sequence of (site, station)
+        In the order of the round; named twice, they count once.
+    given : mapping
+        What is stated for this sheet, by the names in `stated.STATED`; the rest is taken from the sites' details.
+    now : datetime
+        Aware UTC.
+    form, paper
+        As what.
+
+    Raises
+    ------
+    Mistake
+        If a station is unknown or a control, if something is not stated, or if the authority does not allow it.
+    """
+    known = [station_of(service, key, now) for key in dict.fromkeys(stations)]
+    sites = [site_of(service, name, now) for name in dict.fromkeys(each.site for each in known)]
+    try:
+        made = _mixing(service, known, sites, given, now)
+    except ValueError as error:
+        raise Mistake(f"mixing sheet: {error}") from error
+    from swapbell_host.sheets import mixingdata, mixingpage
+
+    return issued(
+        f"mixing-{made.asked.on}-{'-'.join(site.name for site in sites[:3])}",
+        form,
+        {
+            Form.PDF: lambda: mixingpage.pdf(made, paper),
+            Form.CSV: lambda: mixingdata.csv(made),
+            Form.JSON: lambda: mixingdata.json(made),
+        },
+    )
+
+
+def _mixing(
+    service: Servicebook, known: Sequence[Station], sites: Sequence[Site], given: Mapping[str, str], now: datetime
+) -> mixing.MixingSheet:
+    told = stated.together(sites, given)
+    zone = sites[0].clock if sites else Site("none").clock
+    asked = stated.asked(told, len(known), now.astimezone(zone).date())
+    carried = [
+        mixing.Carried(each, service.job(*each.key, now), _where(service.place(*each.key, now))) for each in known
+    ]
+    return mixing.sheet(carried, told, asked, now, zone)
+
+
+def _where(place: Place | None) -> str | None:
+    return None if place is None else in_words(place)
+
+
+def in_words(place: Place) -> str:
+    """Return a place as the plan reads it; five decimals are about a metre."""
+    north, east = "N" if place.latitude_deg >= 0.0 else "S", "E" if place.longitude_deg >= 0.0 else "W"
+    return f"{abs(place.latitude_deg):.5f} {north} {abs(place.longitude_deg):.5f} {east}"
+
+
+def station_of(service: Servicebook, key: Key, now: datetime) -> Station:
+    """Return a station by its site and name.
+
+    Raises
+    ------
+    Mistake
+        If the ledger knows none of that name.
+    """
+    known = service.stations(now)
+    if key not in known:
+        raise Mistake(f"station {'/'.join(key)}: the ledger knows none of that name; `station list` shows them")
+    return known[key]
+
+
+def site_of(service: Servicebook, name: str, now: datetime) -> Site:
+    """Return a site by its name.
+
+    Raises
+    ------
+    Mistake
+        If the ledger knows none of that name.
+    """
+    known = service.sites(now)
+    if name not in known:
+        raise Mistake(f"site {name}: the ledger knows none of that name; `site list` shows them")
+    return known[name]
