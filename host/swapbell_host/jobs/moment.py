@@ -35,6 +35,19 @@ def moment(text: str, zone: ZoneInfo) -> datetime:
         raise ValueError(f"time {shown(text)} lies beyond any calendar") from None
 
 
+def twice(text: str, zone: ZoneInfo) -> tuple[datetime, ...]:
+    """Return both moments, by the site's clock, of a time that it shows twice; nothing of any other text."""
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError:
+        return ()
+    if read.tzinfo is not None:
+        return ()
+    both = (read.replace(tzinfo=zone), read.replace(tzinfo=zone, fold=1))
+    shown_so = [at.astimezone(UTC).astimezone(zone).replace(tzinfo=None) == read for at in both]
+    return both if all(shown_so) and both[0].utcoffset() != both[1].utcoffset() else ()
+
+
 def local(at: datetime, zone: ZoneInfo) -> str:
     """Return a moment by the site's clock, with its offset."""
     return f"{at.astimezone(zone):%Y-%m-%d %H:%M %z}"

@@ -15,7 +15,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from swapbell_host.page import pictures, signing
+from swapbell_host.page import log, pictures, signing
 from swapbell_host.page.back import Back
 from swapbell_host.page.cookies import Cookies
 from swapbell_host.page.door import Door
@@ -26,7 +26,7 @@ from swapbell_host.page.reply import Replies
 
 STATIC = Path(__file__).with_name("static")
 # Every address of the page; a module of it adds its own here.
-DOORS: tuple[Door, ...] = (*signing.DOORS, *pictures.DOORS)
+DOORS: tuple[Door, ...] = (*signing.DOORS, *pictures.DOORS, *log.DOORS)
 WORDS = {404: "There is nothing at this address.", 405: "This address cannot be used like that."}
 
 
