@@ -13,7 +13,7 @@ from enum import Enum
 from swapbell_host.board import Seen
 from swapbell_host.jobs.entry import expected
 from swapbell_host.jobs.plan import Role, Station
-from swapbell_host.rules import COUNTING, TOXIC_OUT
+from swapbell_host.judging.history import COUNTING, TOXIC_OUT
 from swapbell_models.job import Due, Job
 from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind
 from swapbell_models.phase import Event, Phase

@@ -9,10 +9,11 @@ from swapbell_host.board import Board, Seen
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.clocks import Clocks
 from swapbell_host.intake import Station
+from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.standing import Standings
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
-from swapbell_models.readiness import Rule
+from swapbell_models.readiness import Rule, Step
 
 
 class Watch:
@@ -63,15 +64,19 @@ class Watch:
         seen = rules.verdict(history, now, rule)
         self._board.put(Seen(history, seen, now, rule))
         self._note(history, now)
-        for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since):
+        whole = self._board.site(site) if seen.step is Step.READY else None  # only the call to swap tells of it
+        for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since, whole):
             self._alerts.tell(notice, now)
         if standing := self._standings.news(history, seen, now, self._subscriber.connection):
             self._subscriber.show(site, station, Subject.STANDING, standing)
 
-    def _note(self, history: rules.History, now: datetime) -> None:
+    def _note(self, history: History, now: datetime) -> None:
         """Close what has ended, and warn of a clock."""
         for past in rules.ended(history):
-            if self._ledger.notebook.end(past.id, now):
-                self._say(f"{now:%Y-%m-%d %H:%M} UTC, notice {past.id} ended: {rules.ENDINGS[past.kind]}")
+            self._end(past, now, rules.ENDINGS[past.kind].words)
         if warning := self._clocks.news(history, now):
             self._warn(f"clocks: {warning}")
+
+    def _end(self, past: PastNotice, now: datetime, words: str) -> None:
+        if self._ledger.notebook.end(past.id, now):
+            self._say(f"{now:%Y-%m-%d %H:%M} UTC, notice {past.id} ended: {words}")

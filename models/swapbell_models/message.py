@@ -82,7 +82,8 @@ class StationState(Enum):
 class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Device to host, retained; the last will says `lost`. An absent field is unknown, never zero.
 
-    Units by SenML (RFC 8428): `temperature_c` [Cel], `*_bytes` [B], `*_s` [s], `fps` [Hz].
+    Units by SenML (RFC 8428): `temperature_c` [Cel], `*_bytes` [B], `*_s` [s], `fps` [Hz], `battery_percent` [%EL],
+    `battery_v` [V].
     """
 
     v: Annotated[int, Meta(ge=1, le=1)] = 1
@@ -93,6 +94,8 @@ class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     fps: float | None = None
     dropped_frames: Count | None = None
     temperature_c: float | None = None
+    battery_percent: Annotated[float, Meta(ge=0.0, le=100.0)] | None = None
+    battery_v: Annotated[float, Meta(ge=0.0)] | None = None
     disk_free_bytes: Count | None = None
     spool_tallies: Count | None = None
     spool_dropped: Count | None = None

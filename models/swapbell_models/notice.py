@@ -120,13 +120,13 @@ def touched_words(verdict: Verdict, rule: Rule) -> str:
     )
 
 
-def ready_words(verdict: Verdict, rule: Rule) -> str:
-    """Say that the time to swap has come, with the counts, the rate and its limits, and the cautions."""
+def ready_words(verdict: Verdict, rule: Rule, besides: str = "") -> str:
+    """Say that the time to swap has come, with the counts, the rate, what else must be known, and the cautions."""
     counts = ", ".join(_count(window) for window in verdict.windows)
     proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else _confirmation(verdict, rule)
     return (
         f"ready for the swap: visits per {_minutes(rule.window_s)}, oldest to newest: {counts} "
-        f"(rule: {rule.visits}), {_rate(verdict, rule)}; {proof}. {SWAP_CAUTION}"
+        f"(rule: {rule.visits}), {_rate(verdict, rule)}; {proof}. {besides}{' ' if besides else ''}{SWAP_CAUTION}"
     )
 
 

@@ -24,6 +24,7 @@ from swapbell_host.judging.history import History
 from swapbell_host.rota import Rota
 from swapbell_host.wire.subscriber import Subscriber
 from swapbell_models.message import Subject, encode, topic
+from swapbell_models.notice import Notice
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Rule
 from swapbell_models.tally import Tally
@@ -104,13 +105,13 @@ def opened(port: int, name: str, folder: Path) -> Iterator[tuple[Ledger, Subscri
         Subscriber(section, [SITE]) as subscriber,
     ):
         ready = History(SITE, "s0", Phase.LURING, tuple(tally(seq, crossings=CROSSINGS) for seq in range(1, 61)))
-        assert rules.judge(ready, ready.tallies[-1].to_at, Rule(), None)  # brings SciPy into memory
+        assert judge(ready, ready.tallies[-1].to_at)  # brings SciPy into memory
         yield ledger, subscriber
 
 
 def host(ledger: Ledger, subscriber: Subscriber, *, judging: bool) -> None:
     """Receive, read, tell apart, write down, acknowledge, send receipts and perhaps judge, as `serve` does."""
-    left, rule, now = MESSAGES, Rule(), datetime.now(UTC)
+    left, now = MESSAGES, datetime.now(UTC)
     rota = Rota(((SITE, station) for station in STATIONS), time.monotonic())
     for batch in subscriber.batches(threading.Event()):
         recorded = ledger.record(batch.arrivals, now)
@@ -118,10 +119,16 @@ def host(ledger: Ledger, subscriber: Subscriber, *, judging: bool) -> None:
         for site, station, receipt in recorded.receipts:
             subscriber.show(site, station, Subject.RECEIPT, receipt)
         for who in rota.due(recorded.stations, time.monotonic()) if judging else ():
-            rules.judge(ledger.history(*who, now), now, rule, now)
+            judge(ledger.history(*who, now), now)
         left -= len(batch.arrivals)
         if not left:
             return
+
+
+def judge(history: History, now: datetime) -> list[Notice]:
+    """Judge a station as the host's loop does."""
+    rule = Rule()
+    return rules.news(rules.verdict(history, now, rule), history, now, rule, now)
 
 
 def cpu_us(work: Callable[[], None]) -> float:

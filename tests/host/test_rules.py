@@ -11,6 +11,7 @@ from tallies import edges, moment, tallies
 
 from swapbell_host import rules
 from swapbell_host.jobs.plan import Role
+from swapbell_host.judging.bait import DUE_AHEAD
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.rules import ended, verdict
 from swapbell_models.calendar.place import Hemisphere, Place
@@ -36,7 +37,7 @@ def history(visits_s: list[float], *notices: PastNotice, phase: Phase = Phase.LU
 
 def judge(history: History, now: datetime, rule: Rule, listening_since: datetime | None = LONG_AGO) -> list[Notice]:
     """Judge for a host that has been listening for long."""
-    return rules.judge(history, now, rule, listening_since)
+    return rules.news(verdict(history, now, rule), history, now, rule, listening_since)
 
 
 def kinds(found: list[Notice]) -> list[NoticeKind]:
@@ -77,10 +78,14 @@ def test_what_is_open_is_not_raised_again(visits_s: list[float], kind: NoticeKin
     assert judge(history(visits_s, PastNotice(kind, moment(-9e5))), NOW, RULE) == []
 
 
-@pytest.mark.parametrize(("visits_s", "kind"), [(BURST, NoticeKind.TOUCHED), (BUSY, NoticeKind.READY)])
-def test_what_was_acknowledged_rests_and_is_then_raised_again(visits_s: list[float], kind: NoticeKind) -> None:
-    fresh = PastNotice(kind, moment(0), NOW - REST + timedelta(seconds=1))
-    rested = PastNotice(kind, moment(0), NOW - REST)
+@pytest.mark.parametrize(
+    ("visits_s", "kind", "rest"), [(BURST, NoticeKind.TOUCHED, REST), (BUSY, NoticeKind.READY, timedelta(days=1))]
+)
+def test_what_was_acknowledged_rests_and_is_then_raised_again(
+    visits_s: list[float], kind: NoticeKind, rest: timedelta
+) -> None:
+    fresh = PastNotice(kind, moment(0), NOW - rest + timedelta(seconds=1))
+    rested = PastNotice(kind, moment(0), NOW - rest)
     assert judge(history(visits_s, fresh), NOW, RULE) == []
     assert kinds(judge(history(visits_s, rested), NOW, RULE)) == [kind]
 
@@ -220,8 +225,8 @@ def with_bait_out(since: timedelta, *notices: PastNotice) -> History:
 @pytest.mark.parametrize(
     ("since", "said"),
     [
-        (TOXIC_FOR - rules.DUE_AHEAD - timedelta(seconds=1), []),
-        (TOXIC_FOR - rules.DUE_AHEAD, [NoticeKind.DUE_OUT]),
+        (TOXIC_FOR - DUE_AHEAD - timedelta(seconds=1), []),
+        (TOXIC_FOR - DUE_AHEAD, [NoticeKind.DUE_OUT]),
         (TOXIC_FOR - timedelta(seconds=1), [NoticeKind.DUE_OUT]),
         (TOXIC_FOR, [NoticeKind.LEFT_OUT]),
     ],

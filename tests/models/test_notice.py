@@ -144,6 +144,7 @@ def test_only_a_swap_that_is_due_and_bait_left_out_ask_to_act() -> None:
     assert [kind for kind, urgency in asked.items() if urgency is Urgency.ACT] == [
         NoticeKind.READY,
         NoticeKind.LEFT_OUT,
+        NoticeKind.SWAP_OVERDUE,
     ]
 
 

@@ -11,6 +11,10 @@ from swapbell_models.notice import NoticeKind
 from swapbell_models.phase import Phase
 from swapbell_models.tally import Tally
 
+# Our choice: where a count is expected, so that its absence is news.
+COUNTING = frozenset({Phase.LURING, Phase.TOXIC, Phase.OVERDUE, Phase.VERIFYING})
+TOXIC_OUT = frozenset({Phase.TOXIC, Phase.OVERDUE})
+
 
 @dataclass(frozen=True, slots=True)
 class PastNotice:
@@ -20,8 +24,8 @@ class PastNotice:
     ----------
     raised_at
         The moment of its evidence, aware UTC.
-    acknowledged_at
-        When a person acknowledged it; nothing while it is open.
+    acknowledged_at, ended_at
+        When a person acknowledged it, and when it ended by itself; nothing while it is open.
     id
         Its number in the ledger.
     """
@@ -30,6 +34,12 @@ class PastNotice:
     raised_at: datetime
     acknowledged_at: datetime | None = None
     id: int = 0
+    ended_at: datetime | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it still asks for somebody."""
+        return self.acknowledged_at is None and self.ended_at is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +64,7 @@ class History:
     job
         The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
     notices
-        Those still open, and those acknowledged within the last `rules.REST`; none that ended by itself.
+        Those still open, and those acknowledged lately (`rules.REMEMBERED`); none that ended by itself.
     """
 
     site: str
@@ -77,3 +87,7 @@ class History:
     def swaps(self) -> bool:
         """Whether a swap is what comes next: a control station is never swapped."""
         return self.phase is Phase.LURING and self.role is Role.BAIT
+
+    def open(self, kind: NoticeKind) -> PastNotice | None:
+        """Return the latest open notice of a kind; nothing if none is open."""
+        return next((past for past in reversed(self.notices) if past.kind is kind and past.is_open), None)
