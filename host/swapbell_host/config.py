@@ -68,10 +68,41 @@ class RuleSection(msgspec.Struct, frozen=True, kw_only=True):
     confirm: Confirm = Confirm.TWO_OF_THREE
 
 
+class HeartbeatSection(msgspec.Struct, frozen=True, kw_only=True):
+    """How somebody outside notices that the host is dead.
+
+    Attributes
+    ----------
+    url
+        Asked over HTTP as long as the host works, and not otherwise: whoever watches there notices the silence.
+    every
+        How often, such as 10 min.
+    contact
+        Who is told once a day that the host works, and when it does not: a contact, or a channel.
+    """
+
+    url: Annotated[str, Meta(pattern=r"^https?://")] | None = None
+    every: str = "10 min"
+    contact: str | None = None
+
+
 class AlertsSection(msgspec.Struct, frozen=True, kw_only=True):
-    """Whom notices are told, as URLs that apprise understands."""
+    """Whom notices are told, as URLs that apprise understands.
+
+    Attributes
+    ----------
+    urls
+        Who is told of stations without a contact, and where a contact does not answer and has no second.
+    quiet
+        When those want to hear nothing, such as 21:00-06:00.
+    channels
+        URLs by a name that a contact may give as its address, so that the ledger holds no password.
+    """
 
     urls: tuple[str, ...] = ()
+    quiet: str | None = None
+    channels: dict[str, str] = {}
+    heartbeat: HeartbeatSection | None = None
 
 
 class PageSection(msgspec.Struct, frozen=True, kw_only=True):

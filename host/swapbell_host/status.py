@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Column, Table
 from sqlalchemy import Connection
 
-from swapbell_host.alerting.alerts import OpenNotice
+from swapbell_host.alerting.outbox import OpenNotice
 from swapbell_host.books import refusals, tallybook
 from swapbell_host.books.ledger import station_holes
 from swapbell_host.books.memory import Memory

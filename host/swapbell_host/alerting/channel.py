@@ -4,9 +4,10 @@ Such a URL holds passwords and tokens, so nothing of it but its scheme is ever s
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import Protocol
 
+from swapbell_host.config import AlertsSection
 from swapbell_models.fault import Mistake
 
 _SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
@@ -14,11 +15,6 @@ _SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
 
 class Channel(Protocol):
     """One way to reach a person."""
-
-    @property
-    def name(self) -> str:
-        """What to call it in a line of text, without secrets."""
-        ...
 
     def send(self, title: str, body: str) -> bool:
         """Deliver the text, which may take many seconds, and tell whether it was taken."""
@@ -38,16 +34,9 @@ class Sender(Protocol):
 
 
 class UrlChannel:
-    """A way by apprise URL.
+    """A way by apprise, made by `channel`."""
 
-    Attributes
-    ----------
-    name
-        Its number among the channels, and its scheme.
-    """
-
-    def __init__(self, name: str, sender: Sender) -> None:
-        self.name = name
+    def __init__(self, sender: Sender) -> None:
         self._sender = sender
 
     def send(self, title: str, body: str) -> bool:
@@ -57,24 +46,61 @@ class UrlChannel:
         return bool(self._sender.notify(body=body, title=title, body_format=NotifyFormat.TEXT))
 
 
-def channels(urls: Sequence[str]) -> list[UrlChannel]:
-    """Return a channel for each URL.
+def channel(url: str) -> UrlChannel:
+    """Return the way to a URL.
+
+    Raises
+    ------
+    ValueError
+        If apprise cannot send to it.
+    """
+    from apprise import Apprise
+
+    return _made(Apprise(), url)
+
+
+def scheme(url: str) -> str:
+    """Return what kind of address a URL is, which is all of it that may be shown."""
+    found = _SCHEME.match(url)
+    return found[1] if found else "no scheme"
+
+
+def check_section(section: AlertsSection) -> None:
+    """Refuse addresses of the configuration that cannot be sent to.
 
     Raises
     ------
     Mistake
-        If one of them is no URL that apprise can send to.
+        In one line, without secrets.
     """
-    if not urls:
-        return []
-    from apprise import Apprise
+    for number, url in enumerate(section.urls, start=1):
+        _check(f"alerts.urls: channel {number}", url)
+    for name, url in section.channels.items():
+        _check(f"alerts.channels: {name}", url)
 
-    return [_channel(Apprise(), number, url) for number, url in enumerate(urls, start=1)]
+
+def check_contact(name: str, address: str, channels: Mapping[str, str]) -> None:
+    """Refuse a contact's address that is neither a channel of the configuration nor one that can be sent to.
+
+    Raises
+    ------
+    Mistake
+        In one line, without secrets.
+    """
+    if "://" not in address and address not in channels:
+        named = ", ".join(channels) or "none"
+        raise Mistake(f"contact {name}: the address is neither a URL nor a channel of [alerts.channels] ({named})")
+    _check(f"contact {name}: the address", channels.get(address, address))
 
 
-def _channel(sender: Sender, number: int, url: str) -> UrlChannel:
-    scheme = _SCHEME.match(url)
-    name = f"channel {number} ({scheme[1] if scheme else 'no scheme'})"
+def _check(what: str, url: str) -> None:
+    try:
+        channel(url)
+    except ValueError as error:
+        raise Mistake(f"{what} {error}") from error
+
+
+def _made(sender: Sender, url: str) -> UrlChannel:
     if not sender.add(url):
-        raise Mistake(f"alerts.urls: {name} is not an address that can be sent to; see apprise's list of services")
-    return UrlChannel(name, sender)
+        raise ValueError(f"({scheme(url)}) is not an address that can be sent to; see apprise's list of services")
+    return UrlChannel(sender)

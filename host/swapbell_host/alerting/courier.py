@@ -1,73 +1,95 @@
-"""The one thread that carries messages to the channels, so that nobody else waits for them.
+"""Threads that carry messages to the channels, so that nobody waits for a channel and none for another.
 
-An errand goes round: the caller hands it over, the thread sets `taken`, the caller looks at it in its own time.
+Each message has a thread of its own, and each person at most one message under way. A channel that does not come back
+is left standing after a while; a process that ends waits for none.
 """
 
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
-from queue import SimpleQueue
+from datetime import datetime, timedelta
 from threading import Thread
+from time import monotonic
 
 from swapbell_host.alerting.channel import Channel
 
+# Our choice: a slow mail server takes a quarter of a minute; what takes four times that is not coming back.
+TIMEOUT = timedelta(seconds=60)
+# Our choice: so many threads may hang on one person's channel before it is not tried any more in this run.
+HANGING_MAX = 3
 # Our choice: at the end of a run, as long as a person who pressed Ctrl-C waits without pressing it again.
 PATIENCE_S = 3.0
 
 
 @dataclass(slots=True, eq=False)
 class Errand:
-    """One telling of one notice through one channel.
+    """One message on its way to one person.
 
     Attributes
     ----------
-    due_at
-        When it is to be carried, or carried again, aware UTC.
-    failures
-        How often the channel did not take it.
-    underway
-        Whether it was handed over and not looked at since.
+    telling_id
+        Its number in the ledger.
+    begun_at
+        When it was handed over, aware UTC.
     taken
         What became of it; nothing while it is not known.
     """
 
-    notice_id: int
-    channel: Channel
+    telling_id: int
+    person: str
     title: str
     body: str
-    due_at: datetime
-    failures: int = 0
-    underway: bool = False
+    begun_at: datetime
     taken: bool | None = None
-
-    def fail(self, again_at: datetime) -> None:
-        """Note that it was not taken, and when to try again."""
-        self.failures, self.due_at = self.failures + 1, again_at
-        self.underway, self.taken = False, None
 
 
 class Courier:
-    """Carries one errand after the other; a process that ends does not wait for it."""
+    """Carries each message in a thread of its own."""
 
     def __init__(self) -> None:
-        self._errands: SimpleQueue[Errand | None] = SimpleQueue()
-        self._thread = Thread(target=self._carry_all, name="courier", daemon=True)
-        self._thread.start()
+        self._underway: dict[str, tuple[Errand, Thread]] = {}
+        self._hanging: dict[str, list[Thread]] = {}
 
-    def carry(self, errand: Errand) -> None:
-        """Hand an errand over, without waiting."""
-        errand.underway = True
-        self._errands.put(errand)
+    @property
+    def underway(self) -> frozenset[str]:
+        """To whom a message is on its way."""
+        return frozenset(self._underway)
+
+    def carry(self, errand: Errand, channel: Channel) -> None:
+        """Hand a message over, without waiting; to somebody to whom none is under way."""
+        hanging = [thread for thread in self._hanging.get(errand.person, ()) if thread.is_alive()]
+        self._hanging[errand.person] = hanging
+        thread = Thread(target=_send, args=(errand, channel), name=f"to {errand.person}", daemon=True)
+        self._underway[errand.person] = errand, thread
+        if len(hanging) < HANGING_MAX:
+            thread.start()
+        else:
+            errand.taken = False
+
+    def back(self, at: datetime) -> list[Errand]:
+        """Return the messages of which it is known by `at` what became of them, each once."""
+        found = [errand for errand, _ in self._underway.values() if errand.taken is not None]
+        late = [errand for errand, _ in self._underway.values() if _is_late(errand, at)]
+        for errand in late:
+            self._hanging[errand.person].append(self._underway[errand.person][1])
+        for errand in (*found, *late):
+            del self._underway[errand.person]
+        return [*found, *late]
 
     def close(self, patience_s: float = PATIENCE_S) -> None:
-        """Take no more errands, and wait at most so long [s] for those that were handed over."""
-        self._errands.put(None)
-        self._thread.join(patience_s)
+        """Wait at most so long [s], all together, for what is under way."""
+        until_s = monotonic() + patience_s
+        for _, thread in self._underway.values():
+            if thread.is_alive():
+                thread.join(max(until_s - monotonic(), 0.0))
 
-    def _carry_all(self) -> None:
-        for errand in iter(self._errands.get, None):
-            taken = False
-            # A channel runs the code of others: whatever goes wrong in it, the notice was not taken.
-            with suppress(Exception):
-                taken = errand.channel.send(errand.title, errand.body)
-            errand.taken = taken
+
+def _is_late(errand: Errand, at: datetime) -> bool:
+    return errand.taken is None and at - errand.begun_at > TIMEOUT
+
+
+def _send(errand: Errand, channel: Channel) -> None:
+    taken = False
+    # A channel runs the code of others: whatever goes wrong in it, the message was not taken.
+    with suppress(Exception):
+        taken = bool(channel.send(errand.title, errand.body))
+    errand.taken = taken

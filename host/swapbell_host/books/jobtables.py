@@ -33,13 +33,14 @@ sites = Table(
     Column("edition", Integer, nullable=False),
 )
 
-# `address` may hold a password.
+# `address` may hold a password; `quiet` reads like 21:00-06:00.
 contacts = Table(
     "contacts",
     METADATA,
     Column("name", String, primary_key=True),
     Column("address", String, nullable=False),
     Column("second", String, ForeignKey("contacts.name", name="contacts_second")),
+    Column("quiet", String),
 )
 
 stations = Table(

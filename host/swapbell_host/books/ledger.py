@@ -13,12 +13,16 @@ from typing import NamedTuple, Self
 from sqlalchemy import Connection, Row, insert, select, update
 from sqlalchemy.engine import URL
 
+from swapbell_host.alerting.people import People
 from swapbell_host.books import planbook, refusals, tallybook
 from swapbell_host.books.memory import Memory
+from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.schema import boots
 from swapbell_host.books.sequence import Hole, Sequence, holes
 from swapbell_host.books.store import BUSY_MS, open_or_make
 from swapbell_host.books.tallybook import Key
+from swapbell_host.books.tellingbook import Tellingbook
+from swapbell_host.config import AlertsSection
 from swapbell_host.intake import CLAIM_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
 from swapbell_host.judging.history import History
 from swapbell_host.recent import KEPT
@@ -98,7 +102,8 @@ class Ledger:
         self._boots: dict[BootName, Boot] = {}
         self._memory = Memory(self._store, stations, now, kept)
         self._intake = Intake(self._memory.recent)
-        self.notebook = self._memory.notebook
+        self.notebook, self.tellings = self._memory.notebook, Tellingbook(self._store)
+        self._plan = Planbook(self._store)
 
     def __enter__(self) -> Self:
         return self
@@ -110,6 +115,11 @@ class Ledger:
     def stations(self) -> tuple[Station, ...]:
         """Return all stations that are known."""
         return tuple(self._memory.recent)
+
+    def people(self, section: AlertsSection, now: datetime) -> People:
+        """Return who is told of which station, as of `now` (aware UTC)."""
+        log = self._memory.log
+        return People(section, self._plan.contacts(), log.stations(now), log.sites(now))
 
     def admit(self, now: datetime) -> bool:
         """Get to know the stations that were added since, as of `now` (aware UTC); tell whether there are any."""

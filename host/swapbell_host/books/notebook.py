@@ -1,4 +1,4 @@
-"""Notices as they stand in the ledger: raised, told, acknowledged or ended. This is the alerts' outbox."""
+"""Notices as they stand in the ledger: raised, told, shelved, acknowledged or ended."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -6,11 +6,11 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import Row, and_, insert, or_, select, update
 
-from swapbell_host.alerting.alerts import OpenNotice
+from swapbell_host.alerting.outbox import OpenNotice
 from swapbell_host.books.schema import notices
 from swapbell_host.books.store import Store
 from swapbell_host.judging.history import PastNotice
-from swapbell_host.rules import REST
+from swapbell_host.rules import REMEMBERED
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 
 # Our choice: an acknowledgement from another program is noticed within a second.
@@ -41,8 +41,8 @@ class Notebook:
         self._past: dict[tuple[str, str], tuple[PastNotice, ...]] = {}
         self._read_at: datetime | None = None
 
-    def raise_notice(self, notice: Notice, at: datetime) -> bool:  # noqa: ARG002 - the evidence's moment is the notice's
-        """Write the notice down; False if one of the same name is already there."""
+    def raise_notice(self, notice: Notice, at: datetime) -> OpenNotice | None:  # noqa: ARG002 - the evidence's moment is the notice's
+        """Write the notice down; nothing if one of the same name is already there."""
         same = (
             notices.c.site == notice.site,
             notices.c.station == notice.station,
@@ -51,10 +51,11 @@ class Notebook:
         )
         with self._store.transaction() as connection:
             if connection.execute(select(notices.c.id).where(*same)).first():
-                return False
-            connection.execute(insert(notices).values(_row(notice)))
+                return None
+            new = insert(notices).values(_row(notice)).returning(notices.c.id)
+            number = connection.execute(new).scalar_one()
         self._read_at = None
-        return True
+        return OpenNotice(number, notice, None, 0)
 
     def open_notices(self) -> list[OpenNotice]:
         """Return every open notice of every station, oldest first."""
@@ -62,7 +63,7 @@ class Notebook:
             rows = connection.execute(
                 select(notices).where(_IS_OPEN).order_by(notices.c.raised_at, notices.c.id)
             ).all()
-        return [OpenNotice(row.id, _notice(row), row.told_at, row.times_told) for row in rows]
+        return [_entry(row) for row in rows]
 
     def ended_notices(self, since: datetime) -> list[EndedNotice]:
         """Return the notices that ended by themselves since then (aware UTC), oldest first."""
@@ -71,42 +72,50 @@ class Notebook:
             rows = connection.execute(late).all()
         return [EndedNotice(row.id, _notice(row), row.ended_at) for row in rows]
 
-    def mark_told(self, notice_id: int, at: datetime) -> None:
-        """Set when the notice was last told, and add one to how often."""
-        told = update(notices).where(notices.c.id == notice_id)
-        with self._store.transaction() as connection:
-            connection.execute(told.values(told_at=at, times_told=notices.c.times_told + 1))
+    def spells(self, since: datetime) -> list[OpenNotice]:
+        """Return the notices that ended by themselves since then (aware UTC), as they stood, oldest first."""
+        late = select(notices).where(notices.c.ended_at > since).order_by(notices.c.raised_at, notices.c.id)
+        with self._store.reading() as connection:
+            return [_entry(row) for row in connection.execute(late)]
 
     def acknowledge(self, notice_id: int, at: datetime, by: str | None = None) -> bool:
         """Close the notice; False if there is no open one of that number."""
-        return self._close(notice_id, acknowledged_at=at, acknowledged_by=by)
+        return self._set(notice_id, acknowledged_at=at, acknowledged_by=by)
 
     def end(self, notice_id: int, at: datetime) -> bool:
         """Note that what the notice told of is over; False if there is no open one of that number."""
-        return self._close(notice_id, ended_at=at)
+        return self._set(notice_id, ended_at=at)
 
-    def _close(self, notice_id: int, **how: object) -> bool:
+    def shelve(self, notice_id: int, until: datetime, by: str | None = None) -> bool:
+        """Let nobody be told of the notice until then (aware UTC); False if there is no open one of that number."""
+        return self._set(notice_id, shelved_until=until, shelved_by=by)
+
+    def _set(self, notice_id: int, **how: object) -> bool:
         with self._store.transaction() as connection:
-            closing = update(notices).where(notices.c.id == notice_id, _IS_OPEN)
-            done = connection.execute(closing.values(how)).rowcount
+            change = update(notices).where(notices.c.id == notice_id, _IS_OPEN)
+            done = connection.execute(change.values(how)).rowcount
         self._read_at = None
         return done == 1
 
     def past(self, site: str, station: str, now: datetime) -> tuple[PastNotice, ...]:
-        """Return a station's open notices and those acknowledged within the last `REST`, oldest first."""
+        """Return a station's open notices and those acknowledged lately (`rules.REMEMBERED`), oldest first."""
         if self._read_at is None or not timedelta() <= now - self._read_at < STALE:
             self._past = self._read_past(now)
             self._read_at = now
         return self._past.get((site, station), ())
 
     def _read_past(self, now: datetime) -> dict[tuple[str, str], tuple[PastNotice, ...]]:
-        young = or_(_IS_OPEN, notices.c.acknowledged_at > now - REST)
+        young = or_(_IS_OPEN, notices.c.acknowledged_at > now - REMEMBERED)
         found: defaultdict[tuple[str, str], list[PastNotice]] = defaultdict(list)
         with self._store.reading() as connection:
             for row in connection.execute(select(notices).where(young).order_by(notices.c.raised_at)):
                 past = PastNotice(NoticeKind(row.kind), row.raised_at, row.acknowledged_at, row.id)
                 found[row.site, row.station].append(past)
         return {station: tuple(past) for station, past in found.items()}
+
+
+def _entry(row: Row[tuple[object, ...]]) -> OpenNotice:
+    return OpenNotice(row.id, _notice(row), row.told_at, row.times_told, row.shelved_until)
 
 
 def _row(notice: Notice) -> dict[str, object]:

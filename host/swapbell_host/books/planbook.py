@@ -22,6 +22,7 @@ from swapbell_host.books.store import Store
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import replay
 from swapbell_host.jobs.plan import Contact, Site, Station, shown
+from swapbell_host.jobs.quiet import quiet
 from swapbell_models.calendar.course import course
 from swapbell_models.fault import Mistake
 from swapbell_models.job import Terms
@@ -57,7 +58,9 @@ class Planbook:
         """Return every contact by name, in the order of the names."""
         with self._store.reading() as connection:
             rows = connection.execute(select(contacts).order_by(contacts.c.name)).all()
-        return {row.name: Contact(row.name, row.address, row.second) for row in rows}
+        return {
+            row.name: Contact(row.name, row.address, row.second, row.quiet and quiet(row.quiet)) for row in rows
+        }
 
     def site(self, name: str) -> Site:
         """Return one site.
@@ -144,11 +147,13 @@ class Planbook:
         Raises
         ------
         Mistake
-            If its second contact is unknown.
+            If its second contact is unknown, or another one's name differs by capital letters only.
         """
-        row = {"name": contact.name, "address": contact.address, "second": contact.second}
+        hours = str(contact.quiet) if contact.quiet else None
+        row = {"name": contact.name, "address": contact.address, "second": contact.second, "quiet": hours}
         with self._store.transaction() as connection:
             _known_contact(connection, contact.second)
+            _own_name(connection, contact.name)
             if connection.execute(update(contacts).where(contacts.c.name == contact.name).values(row)).rowcount == 0:
                 connection.execute(insert(contacts).values(row))
 
@@ -227,6 +232,13 @@ def _near(station: Station, others: Iterable[Station]) -> None:
             f"station {station}: its position lies {nearest_m / 1000.0:.0f} km from the next station of its site, "
             f"more than {SITE_MAX_M / 1000.0:g} km; check its sign and its digits"
         )
+
+
+def _own_name(connection: Connection, name: str) -> None:
+    """Refuse a name that a person would take for another one's."""
+    for other in connection.execute(select(contacts.c.name)).scalars():
+        if other != name and other.casefold() == name.casefold():
+            raise Mistake(f"contact {shown(name)}: there is {shown(other)}; use that name, or one that differs more")
 
 
 def _known_contact(connection: Connection, name: str | None) -> None:

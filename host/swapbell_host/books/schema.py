@@ -155,7 +155,8 @@ health = Table(
     Index("health_station", "site", "station", "id"),
 )
 
-# `ended_at` is set where nobody acknowledged a notice but what it told of has ended.
+# `ended_at` is set where nobody acknowledged a notice but what it told of has ended; nobody is told of one before
+# `shelved_until`.
 notices = Table(
     "notices",
     METADATA,
@@ -171,5 +172,8 @@ notices = Table(
     Column("acknowledged_at", Moment),
     Column("acknowledged_by", String),
     Column("ended_at", Moment),
+    Column("shelved_until", Moment),
+    Column("shelved_by", String),
     UniqueConstraint("site", "station", "kind", "raised_at", name="notices_name"),
+    Index("notices_closed", "ended_at", "acknowledged_at"),
 )

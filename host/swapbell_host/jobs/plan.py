@@ -8,6 +8,7 @@ from datetime import datetime
 from enum import Enum
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from swapbell_host.jobs.quiet import Quiet
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.job import Terms
 from swapbell_models.phase import Phase
@@ -128,11 +129,14 @@ class Contact:
         Where: a URL in Apprise's form, or the name of a channel of the configuration. It may hold a password.
     second
         Who is told, by name, where this one does not answer.
+    quiet
+        When this one wants to hear nothing; nothing if never.
     """
 
     name: str
     address: str
     second: str | None = None
+    quiet: Quiet | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a contact."""

@@ -1,0 +1,117 @@
+"""How a telling reads on a phone: one notice with its evidence, or many in a few lines. Pure.
+
+Times are shown by the site's clock, with its abbreviation. Nothing here knows an address.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+from swapbell_host.alerting.outbox import OpenNotice, Why
+from swapbell_models.notice import SWAP_CAUTION, NoticeKind
+
+# Our choice: as many stations of a kind as fit a phone's screen with the rest of the message.
+NAMED_MAX = 8
+# What a kind says in a line with others, the most pressing first.
+WORDS = {
+    NoticeKind.LEFT_OUT: "Toxic bait is still out, take it out now",
+    NoticeKind.SWAP_OVERDUE: "The swap is overdue",
+    NoticeKind.READY: "Ready for the swap",
+    NoticeKind.DUE_OUT: "Toxic bait is due out soon",
+    NoticeKind.VISITORS: "Other visitors at the lure, look before any swap",
+    NoticeKind.FORECAST: "Probably ready soon",
+    NoticeKind.TOUCHED: "The rule was touched, not confirmed yet",
+    NoticeKind.REINVASION: "Wasps come again",
+    NoticeKind.COLLAPSED: "Traffic has collapsed",
+    NoticeKind.SILENT: "No counts come",
+    NoticeKind.BLIND: "The counter cannot count",
+    NoticeKind.SUPPLY: "Power or disk is low",
+    NoticeKind.HOLE: "Counts are missing",
+}
+_SWAPS = {NoticeKind.READY, NoticeKind.SWAP_OVERDUE}
+_UTC = re.compile(r"(\d{4}-\d{2}-\d{2} \d{2}:\d{2}) UTC")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One notice of a telling.
+
+    Attributes
+    ----------
+    zone
+        The site's.
+    spells
+        How often it came and went within a day, where it does; else 0.
+    """
+
+    entry: OpenNotice
+    why: Why
+    zone: ZoneInfo
+    spells: int = 0
+
+
+def title(lines: Sequence[Line]) -> str:
+    """Return the line above a telling."""
+    if len(lines) > 1:
+        return f"swapbell: {_counted(lines)}"
+    (line,) = lines
+    told = line.entry.notice
+    begin = "nobody answered yet: " if line.why is Why.BEHIND else ""
+    again = ", reminder" if line.why is Why.AGAIN else ""
+    return f"swapbell: {begin}{told.kind.value} at {told.site}/{told.station}{again}"
+
+
+def body(lines: Sequence[Line]) -> str:
+    """Return what is told: a notice whole, or several in a line for each kind; and how to answer."""
+    return _one(lines[0]) if len(lines) == 1 else _several(lines)
+
+
+def localized(text: str, zone: ZoneInfo) -> str:
+    """Return a text with its moments, written like 2026-02-03 01:00 UTC, by the site's clock."""
+    return _UTC.sub(lambda found: shown(datetime.fromisoformat(found[1]).replace(tzinfo=UTC), zone), text)
+
+
+def shown(at: datetime, zone: ZoneInfo) -> str:
+    """Return a moment by the site's clock, with the zone's abbreviation."""
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+
+
+def _one(line: Line) -> str:
+    told = line.entry.notice
+    since = f"First seen {shown(told.raised_at, line.zone)}. " if line.why is not Why.FIRST else ""
+    flaps = f"It comes and goes: {line.spells} times within a day. " if line.spells else ""
+    return (
+        f"{since}{flaps}{localized(told.text, line.zone)}\n"
+        f"Seen to it: swapbell-host ack {line.entry.id}\n"
+        f"Later: swapbell-host shelve {line.entry.id} --for 2h"
+    )
+
+
+def _several(lines: Sequence[Line]) -> str:
+    kinds = sorted({line.entry.notice.kind for line in lines}, key=list(WORDS).index)
+    said = [_kind([line for line in lines if line.entry.notice.kind is kind]) for kind in kinds]
+    if _SWAPS & set(kinds):
+        said.append(SWAP_CAUTION)
+    return "\n".join([*said, "All, with numbers: swapbell-host status. Seen to one: swapbell-host ack NUMBER"])
+
+
+def _kind(lines: Sequence[Line]) -> str:
+    named = ", ".join(map(_named, lines[:NAMED_MAX]))
+    more = f" and {len(lines) - NAMED_MAX} more" if len(lines) > NAMED_MAX else ""
+    return f"{WORDS[lines[0].entry.notice.kind]}: {named}{more}."
+
+
+def _named(line: Line) -> str:
+    told = line.entry.notice
+    marks = [f"number {line.entry.id}"]
+    marks += ["again"] if line.why is Why.AGAIN else []
+    marks += ["nobody answered yet"] if line.why is Why.BEHIND else []
+    marks += [f"came and went {line.spells} times"] if line.spells else []
+    return f"{told.site}/{told.station} ({', '.join(marks)})"
+
+
+def _counted(lines: Sequence[Line]) -> str:
+    kinds = [line.entry.notice.kind for line in lines]
+    return ", ".join(f"{kinds.count(kind)} {kind.value}" for kind in WORDS if kind in kinds)

@@ -1,0 +1,61 @@
+"""Who is told of a station, and where each of them is reached."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+from swapbell_host.alerting.channel import scheme
+from swapbell_host.alerting.policy import Person, Watchers
+from swapbell_host.config import AlertsSection
+from swapbell_host.jobs.plan import Contact, Site, Station
+from swapbell_host.jobs.quiet import quiet
+
+# Whoever reads along where the host runs: told where nobody else is, and always reached.
+HERE = Person("here")
+
+
+@dataclass(frozen=True, slots=True)
+class People:
+    """The contacts of the plan and the addresses of the configuration, as they are now."""
+
+    section: AlertsSection
+    contacts: Mapping[str, Contact] = field(default_factory=dict[str, Contact])
+    stations: Mapping[tuple[str, str], Station] = field(default_factory=dict[tuple[str, str], Station])
+    sites: Mapping[str, Site] = field(default_factory=dict[str, Site])
+
+    def watchers(self, site: str, station: str) -> Watchers:
+        """Return who is told of a station: its contact, then its second; or the configuration's addresses."""
+        plan, home = self.stations.get((site, station)), self.sites.get(site)
+        zone = home.clock if home else ZoneInfo("UTC")
+        contact = self.contacts.get(plan.contact) if plan and plan.contact else None
+        if contact is None:
+            return Watchers(self.house or (HERE,), (), zone)
+        second = self.contacts.get(contact.second) if contact.second else None
+        return Watchers((_person(contact),), (_person(second),) if second else self.house, zone)
+
+    @property
+    def house(self) -> tuple[Person, ...]:
+        """The configuration's addresses, each as a person."""
+        hours = quiet(self.section.quiet) if self.section.quiet else None
+        return tuple(Person(name, hours) for name in self._house_urls())
+
+    def url(self, name: str) -> str | None:
+        """Return where a person, or a channel, is reached, which may hold a password; nothing if nowhere."""
+        if (contact := self.contacts.get(name)) is not None:
+            name = contact.address
+        if "://" in name:
+            return name
+        return self.section.channels.get(name) or self._house_urls().get(name)
+
+    def shown(self, name: str) -> str:
+        """Return a person's name with the kind of the address, without its secrets."""
+        if name not in self.contacts:
+            return name
+        return f"{name} ({scheme(self.url(name) or '')})"
+
+    def _house_urls(self) -> dict[str, str]:
+        return {f"channel {k} ({scheme(url)})": url for k, url in enumerate(self.section.urls, start=1)}
+
+
+def _person(contact: Contact) -> Person:
+    return Person(contact.name, contact.quiet)

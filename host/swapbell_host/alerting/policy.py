@@ -1,0 +1,206 @@
+"""Who is to be told of which notice now, and why. Pure: no clock, no disk, no network.
+
+A station's own contacts are told first; whoever stands behind them is told where nobody answered in time, or where
+nobody was reached. What a person acknowledged, shelved, or hears better from another notice is not told.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from swapbell_host.alerting.outbox import OpenNotice, Told, Why
+from swapbell_host.alerting.schedule import (
+    DAY,
+    FLAPS,
+    UNREACHED,
+    UNREACHED_LOOK,
+    Course,
+    course,
+    nth,
+    round_up_day,
+)
+from swapbell_host.jobs.quiet import Quiet, waking
+from swapbell_models.notice import SUPERSEDES, NoticeKind
+
+Key = tuple[str, str, NoticeKind]
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Who is told: a contact, or one of the host's own addresses.
+
+    Attributes
+    ----------
+    quiet
+        When this one wants to hear nothing; nothing if never.
+    """
+
+    name: str
+    quiet: Quiet | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Watchers:
+    """Who is told of a station.
+
+    Attributes
+    ----------
+    first, behind
+        Who is told, and who where those do not answer.
+    zone
+        The site's, by which their hours are meant.
+    """
+
+    first: tuple[Person, ...]
+    behind: tuple[Person, ...]
+    zone: ZoneInfo
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A notice, and what was told of it.
+
+    Attributes
+    ----------
+    told
+        Of it, or, where it comes and goes, of any of its spells.
+    flaps
+        How many spells of its kind ended by themselves within the last day, where that is too many; else 0.
+    over
+        Whether it has ended by itself: it is told only because it comes and goes.
+    """
+
+    entry: OpenNotice
+    watchers: Watchers
+    told: tuple[Told, ...] = ()
+    flaps: int = 0
+    over: bool = False
+
+    @property
+    def course(self) -> Course:
+        """How its kind is told."""
+        return course(self.entry.notice.kind)
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One notice that one person is to be told of now."""
+
+    person: Person
+    case: Case
+    why: Why
+
+
+def current(still_open: Sequence[OpenNotice]) -> list[OpenNotice]:
+    """Return the open notices whose word no other open notice of the same station holds."""
+    held = {about for entry in still_open for about in held_by(entry)}
+    return [entry for entry in still_open if entry.key not in held]
+
+
+def held_by(later: OpenNotice) -> set[Key]:
+    """Return what the notice's word already holds."""
+    site, station, kind = later.key
+    return {(site, station, earlier) for earlier in SUPERSEDES.get(kind, ())}
+
+
+def cases(
+    still_open: Sequence[OpenNotice],
+    ended: Sequence[OpenNotice],
+    told: Sequence[Told],
+    watchers: Callable[[str, str], Watchers],
+) -> list[Case]:
+    """Return every notice that may be told: what is open, and the last spell of what comes and goes.
+
+    Parameters
+    ----------
+    still_open, ended
+        The open notices, and those that ended by themselves within the last `schedule.FLAPPING`, oldest first.
+    told
+        What was told of any of them.
+    watchers
+        Returns who is told of a (site, station).
+    """
+    spells = Counter(entry.key for entry in ended if not course(entry.notice.kind).call)
+    flaps = {key: times for key, times in spells.items() if times >= FLAPS}
+    of_notice, of_key = _grouped(told, lambda each: each.notice_id), _grouped(told, lambda each: each.key)
+    openly = {entry.key: entry for entry in current(still_open)}
+    last = {entry.key: entry for entry in ended if entry.key in flaps and entry.key not in openly}
+
+    def case(entry: OpenNotice) -> Case:
+        tellings = of_key.get(entry.key, ()) if entry.key in flaps else of_notice.get(entry.id, ())
+        return Case(entry, watchers(*entry.key[:2]), tuple(tellings), flaps.get(entry.key, 0), entry.key in last)
+
+    return [case(entry) for entry in (*openly.values(), *last.values())]
+
+
+def due(case: Case, now: datetime) -> list[Due]:
+    """Return who is to be told of a notice at `now` (aware UTC), and why, but for what else the same person hears."""
+    if case.entry.shelved(now):
+        return []
+    found = [Due(person, case, why) for person in case.watchers.first if (why := _why(case, person, now, Why.FIRST))]
+    if _calls_behind(case, now):
+        behind = [person for person in case.watchers.behind if person not in case.watchers.first]
+        found += [Due(person, case, why) for person in behind if (why := _why(case, person, now, Why.BEHIND))]
+    return [each for each in found if not _hushed(each, now)]
+
+
+def _why(case: Case, person: Person, now: datetime, anew: Why) -> Why | None:
+    mine = [each for each in case.told if each.person == person.name]
+    if not mine:
+        return anew
+    return Why.AGAIN if _is_due_again(case, mine, person, now) else None
+
+
+def _is_due_again(case: Case, mine: Sequence[Told], person: Person, now: datetime) -> bool:
+    taken_at = [each.taken_at for each in mine if each.taken_at is not None]
+    if len(taken_at) < len(mine):  # the last word still waits for this person
+        return False
+    last_at, shelved_until = max(taken_at), case.entry.shelved_until
+    if shelved_until is not None and last_at < shelved_until:
+        return True
+    if not case.course.again_after:
+        return False
+    return _passed(last_at, nth(case.course.again_after, len(taken_at)), person, case.watchers.zone, now)
+
+
+def _calls_behind(case: Case, now: datetime) -> bool:
+    """Tell whether those who are told first have not answered in time, or were not reached."""
+    for person in case.watchers.first:
+        first = min((each for each in case.told if each.person == person.name), key=_made_at, default=None)
+        if first is None:
+            return False
+        patience = UNREACHED if case.course.call else UNREACHED_LOOK
+        if first.taken_at is not None:
+            if case.course.behind_after is None:
+                return False
+            patience = case.course.behind_after
+        hours = None if case.course.any_hour else person.quiet
+        if now < waking(hours, first.made_at, patience, case.watchers.zone):
+            return False
+    return True
+
+
+def _passed(since_at: datetime, span: timedelta, person: Person, zone: ZoneInfo, now: datetime) -> bool:
+    if span >= DAY:
+        return round_up_day(now, zone) - round_up_day(since_at, zone) >= span.days
+    return now >= waking(person.quiet, since_at, span, zone)
+
+
+def _hushed(each: Due, now: datetime) -> bool:
+    quiet = each.person.quiet
+    if quiet is None or (each.case.course.any_hour and each.why is not Why.AGAIN):
+        return False
+    return quiet.holds(now, each.case.watchers.zone)
+
+
+def _grouped(told: Iterable[Told], by: Callable[[Told], object]) -> dict[object, list[Told]]:
+    found: dict[object, list[Told]] = {}
+    for each in told:
+        found.setdefault(by(each), []).append(each)
+    return found
+
+
+def _made_at(each: Told) -> datetime:
+    return each.made_at

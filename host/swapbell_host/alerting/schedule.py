@@ -1,0 +1,109 @@
+"""When each kind of notice is told, told again, and told to whoever stands behind: every choice, and why.
+
+A call is told as soon as it may be. Everything else waits for the day's round-up: the first message of a day that is
+no call. Spans of less than a day count only the hours in which the person may be called; a span of days ends with the
+round-up of that day.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from swapbell_models.notice import NoticeKind
+
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+
+# Our choice: a person plans the day at breakfast, and what came in the night is one message then.
+MORNING = time(7, 0)
+# Our choice: what nobody can do anything about before tomorrow does not ring in the evening.
+EVENING = time(20, 0)
+# Our choice: the host looks at every station within 20 s, so that what one outage did to many is told together.
+GATHER = timedelta(seconds=30)
+# Our choice: after the first call of a day the next one waits a little, and each later one longer: five stations that
+# grow ready one after the other in a morning are one way there. The last span stays, which bounds a day.
+SPACING = (timedelta(minutes=15), HOUR, 2 * HOUR)
+# Our choice: an address that took nothing for so long is one that does not reach the person: a call goes to whoever
+# stands behind; anything else can wait for a day.
+UNREACHED = HOUR
+UNREACHED_LOOK = DAY
+# Our choice: three times in a day is no accident; from then on it is one thing that comes and goes.
+FLAPS = 3
+FLAPPING = DAY
+# Our choice: as long as an errand may be known: beyond it only open notices remember what was told.
+REMEMBERED = 8 * DAY
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """How a kind of notice is told.
+
+    Attributes
+    ----------
+    call
+        Whether it is told at once; otherwise with the day's round-up.
+    again_after
+        How long after each telling an unacknowledged one is told again; the last span stays, none is never.
+    behind_after
+        How long after the first telling whoever stands behind is told; nothing if only where nobody was reached.
+    any_hour
+        Whether its first telling, also to whoever stands behind, breaks quiet hours and waits for no later spacing.
+    """
+
+    call: bool
+    again_after: tuple[timedelta, ...] = ()
+    behind_after: timedelta | None = None
+    any_hour: bool = False
+
+
+# Our choice: news without a task is told once.
+_NEWS = Course(call=False)
+# Our choice: a fault is brought to mind the next day, then ever more seldom, so that nobody learns to look away.
+_FAULT = Course(call=False, again_after=(DAY, 3 * DAY, 7 * DAY))
+# Our choice: two hours leave time to answer from the field; a swap that comes two hours later still finds the wasps.
+_SWAP = Course(call=True, again_after=(2 * HOUR, DAY), behind_after=2 * HOUR)
+
+COURSES = {
+    NoticeKind.READY: _SWAP,
+    NoticeKind.SWAP_OVERDUE: _SWAP,
+    # The one kind that rings at night: whoever was told half a day ahead has let the deadline pass, what is out can
+    # harm animals that feed at night, and the label's term is over. Its reminders wait for the morning.
+    NoticeKind.LEFT_OUT: Course(call=True, again_after=(HOUR, 4 * HOUR), behind_after=HOUR, any_hour=True),
+    # A call, although it only asks for a look: half a day ahead is too short to wait for tomorrow's round-up.
+    NoticeKind.DUE_OUT: Course(call=True),
+    NoticeKind.TOUCHED: _NEWS,
+    NoticeKind.FORECAST: _NEWS,
+    NoticeKind.COLLAPSED: _NEWS,
+    NoticeKind.HOLE: _NEWS,
+    NoticeKind.SILENT: _FAULT,
+    NoticeKind.BLIND: _FAULT,
+    NoticeKind.SUPPLY: _FAULT,
+    NoticeKind.VISITORS: _FAULT,
+    NoticeKind.REINVASION: _FAULT,
+}
+
+
+def course(kind: NoticeKind) -> Course:
+    """Return how a kind is told."""
+    return COURSES[kind]
+
+
+def nth(spans: tuple[timedelta, ...], times: int) -> timedelta:
+    """Return the span after so many times, from 1; the last one stays."""
+    return spans[min(max(times, 1), len(spans)) - 1]
+
+
+def round_up_day(at: datetime, zone: ZoneInfo) -> int:
+    """Return the number of the day, from one morning to the next, in which a moment lies by the site's clock."""
+    return (at.astimezone(zone).replace(tzinfo=None) - timedelta(hours=MORNING.hour)).toordinal()
+
+
+def may_round_up(at: datetime, zone: ZoneInfo) -> bool:
+    """Tell whether a round-up may go out at a moment."""
+    return MORNING <= at.astimezone(zone).time() < EVENING
+
+
+def latest(kind: NoticeKind) -> timedelta:
+    """Return within which time, of the hours in which the person may be called, a kind is told at the latest."""
+    if not course(kind).call:
+        return DAY
+    return (SPACING[0] if course(kind).any_hour else SPACING[-1]) + GATHER
