@@ -5,6 +5,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cache
 from html import unescape
 from http.cookies import SimpleCookie
 from pathlib import Path
@@ -16,6 +17,8 @@ from orchard import NOON_AT
 from swapbell_host.board import Board
 from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import Config, parse_config
+from swapbell_host.jobs.account import Account, Right
+from swapbell_host.page.access import passwords
 from swapbell_host.page.access.forgery import FIELD
 from swapbell_host.page.app import DOORS, application
 from swapbell_host.page.back import Back
@@ -27,6 +30,13 @@ from swapbell_host.page.visit import Fields
 HOST_TOML = '[broker]\nhost = "192.0.2.10"\n'
 HERE = Listening("127.0.0.1", 8080)
 PATIENCE_S = 20.0
+PASSWORD = "four words and one"
+
+
+@cache
+def password_hash() -> str:
+    """Return the hash of `PASSWORD`; made once, for it takes its time on purpose."""
+    return passwords.hashed(PASSWORD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +78,21 @@ class Client:
     board: Board = field(default_factory=Board)
     cookies: dict[str, str] = field(default_factory=dict[str, str])
     address: str = "127.0.0.1"
+    host: str = "127.0.0.1:8080"
     back: Back = field(init=False)
+    last: Reply | None = None
 
     def __post_init__(self) -> None:
         """Make the ledger where there is none yet."""
         open_or_make(ledger_url(self.config.ledger)).__exit__()
         self.back = Back(lambda: open_house(self.config, self.board, lambda: self.now))
         self._app = application(self.back, self.listening, self.doors)
+
+    def sign_in(self, right: Right = Right.WORK, name: str = "Kim") -> Reply:
+        """Make an account and sign in with it."""
+        account = Account(name, right)
+        self.in_house(lambda house: house.accounts.put(account, password_hash(), self.now))
+        return self.submit("/login", {"name": name, "password": PASSWORD})
 
     def in_house(self, work: Callable[[House], Any]) -> Any:
         """Do something with the page's own house, in its own thread."""
@@ -109,7 +127,7 @@ class Client:
 
     def send(self, method: str, where: str, body: bytes, headers: Mapping[str, str]) -> Reply:
         """Send anything."""
-        said = {"host": "127.0.0.1:8080", "content-length": str(len(body)), **headers}
+        said = {"host": self.host, "content-length": str(len(body)), **headers}
         if self.cookies:
             said["cookie"] = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
         split = urlsplit(where)
@@ -132,15 +150,27 @@ class Client:
     async def _exchange(self, scope: dict[str, Any], body: bytes) -> Reply:
         waiting = [{"type": "http.request", "body": body, "more_body": False}]
         sent: list[dict[str, Any]] = []
+        begun = asyncio.Event()
 
         async def receive() -> Any:
-            return waiting.pop() if waiting else await asyncio.Event().wait()
+            """Hand over the body; leave as soon as something came: anything but a stream is whole by then."""
+            if not waiting:
+                await begun.wait()
+            return waiting.pop() if waiting else {"type": "http.disconnect"}
 
         async def send(message: Any) -> None:
             sent.append(message)
+            if message["type"] == "http.response.body":
+                begun.set()
 
-        async with asyncio.timeout(PATIENCE_S):
-            await self._app(scope, receive, send)
+        try:
+            async with asyncio.timeout(PATIENCE_S):
+                await self._app(scope, receive, send)
+        finally:  # what fails is answered, and then raised for whoever serves the page
+            self.last = self._received(sent)
+        return self.last
+
+    def _received(self, sent: Sequence[dict[str, Any]]) -> Reply:
         start, content = sent[0], b"".join(each.get("body", b"") for each in sent[1:])
         headers = [(name.decode("latin-1"), value.decode("latin-1")) for name, value in start["headers"]]
         for cookie in (value for name, value in headers if name == "set-cookie"):

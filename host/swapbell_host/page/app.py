@@ -3,6 +3,7 @@
 import sys
 import traceback
 from collections.abc import Sequence
+from http import HTTPStatus
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -27,6 +28,7 @@ from swapbell_host.page.reply import Replies
 STATIC = Path(__file__).with_name("static")
 # Every address of the page; a module of it adds its own here.
 DOORS: tuple[Door, ...] = (*signing.DOORS, *pictures.DOORS, *log.DOORS)
+# What the framework says in one word of its own.
 WORDS = {404: "There is nothing at this address.", 405: "This address cannot be used like that."}
 
 
@@ -48,7 +50,9 @@ def application(back: Back, listening: Listening, doors: Sequence[Door] = DOORS)
 
     def refused(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
-        return replies.trouble(request, error.status_code, WORDS.get(error.status_code, error.detail))
+        unsaid = error.detail == HTTPStatus(error.status_code).phrase
+        words = WORDS.get(error.status_code, error.detail) if unsaid else error.detail
+        return replies.trouble(request, error.status_code, words)
 
     def failed(request: Request, error: Exception) -> Response:
         traceback.print_exception(error, file=sys.stderr)

@@ -24,13 +24,17 @@ def when(at: datetime | None, zone: str | tzinfo = UTC) -> Markup | str:
     return _time(at, f"{there:%a} {there.day} {there:%b} {there.year}, {there:%H:%M} {there.tzname()}")
 
 
-@pass_context
-def age(context: Context, at: datetime | None) -> Markup | str:
-    """Return how long ago a moment was, or how far ahead it is, from the page's `now`."""
+def ago(at: datetime | None, now: datetime) -> Markup | str:
+    """Return how long ago a moment was, or how far ahead it is."""
     if at is None:
         return UNKNOWN
-    passed = context["now"] - at
-    return _time(at, f"in {lapse(-passed)}" if passed.total_seconds() < 0.0 else f"{lapse(passed)} ago")
+    return _time(at, f"in {lapse(at - now)}" if at > now else f"{lapse(now - at)} ago")
+
+
+@pass_context
+def age(context: Context, at: datetime | None) -> Markup | str:
+    """Return how long ago a moment was when the page was made."""
+    return ago(at, context["now"])
 
 
 def _time(at: datetime, words: str) -> Markup:

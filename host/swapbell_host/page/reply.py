@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, field
 from functools import partial
-from http import HTTPStatus
 from urllib.parse import quote
 
 from markupsafe import Markup
@@ -16,6 +15,15 @@ from swapbell_host.page.headers import FRESH
 from swapbell_host.page.visit import Answer, Caller, Download, Go, Page, Stream, Visit
 
 HTML = "text/html"
+HEADINGS = {
+    403: "Not allowed",
+    404: "Not here",
+    413: "Too large",
+    422: "Not taken",
+    429: "Too many tries",
+    500: "Our fault",
+    503: "Not just now",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +47,12 @@ class Replies:
 
     def trouble(self, request: Request, status: int, words: str) -> Response:
         """Return a page that says what is wrong."""
-        values = {"heading": HTTPStatus(status).phrase, "words": words, "said": "", **_frame(request, None)}
+        values = {
+            "heading": HEADINGS.get(status, "That did not work"),
+            "words": words,
+            "said": "",
+            **_frame(request, None),
+        }
         return Response(self.drawing.fill("error.html", values), status, FRESH, HTML)
 
     def _page(self, request: Request, visit: Visit, page: Page) -> Response:

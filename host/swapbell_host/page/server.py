@@ -95,6 +95,7 @@ def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Se
         ws="none",
         lifespan="off",
         log_config=None,
+        log_level="critical",  # `app` tells what failed; what a stranger sends is not worth a line each
         access_log=False,
         server_header=False,
         # Only what stands in front of the host, on this machine, may say for whom it asks.
