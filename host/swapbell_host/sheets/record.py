@@ -1,0 +1,88 @@
+"""An application record: each field with its answer and where that came from, and loudly what is missing.
+
+A gap is a gap: nothing is "none" unless a person said so.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from swapbell_host.sheets.answers import Known, Value, answer
+from swapbell_host.sheets.application import Application
+from swapbell_host.sheets.field import Field
+from swapbell_host.sheets.fields import FIELDS
+from swapbell_host.sheets.regimes import Deadline, Regime, deadlines
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """A field with its answer.
+
+    Attributes
+    ----------
+    value
+        The answer; nothing where there is none. A moment is by the clock of the place.
+    whence
+        Where it came from, or why there is none.
+    """
+
+    field: Field
+    value: Value
+    whence: str
+
+    @property
+    def words(self) -> str:
+        """The answer for a person, with its unit; empty where there is none."""
+        if isinstance(self.value, datetime):
+            return f"{self.value:%Y-%m-%d %H:%M %z}"
+        if isinstance(self.value, int | float):
+            return f"{self.value:.4g} {self.field.unit}".strip()
+        return self.value or ""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """The record of one application.
+
+    Attributes
+    ----------
+    filled
+        Every field, in the order of `fields.FIELDS`.
+    corrections
+        What was corrected in its entries, in words.
+    deadlines
+        By when each set of rules wants it, and until when it is kept.
+    """
+
+    application: Application
+    known: Known
+    filled: tuple[Filled, ...]
+    corrections: tuple[str, ...]
+    deadlines: tuple[Deadline, ...]
+
+    @property
+    def missing(self) -> tuple[Filled, ...]:
+        """The fields that nobody answered."""
+        return tuple(each for each in self.filled if each.value is None)
+
+    def missing_for(self, regime: Regime) -> tuple[Filled, ...]:
+        """Return those that some rules ask for."""
+        return tuple(each for each in self.missing if regime in each.field.serves)
+
+
+def record(made: Application, known: Known, corrected: Sequence[str]) -> Record:
+    """Return the record of an application."""
+    filled = tuple(Filled(each, *answer(each, made, known)) for each in FIELDS)
+    out_at = made.out_at.astimezone(known.site.clock)
+    return Record(made, known, filled, tuple(corrected), tuple(deadlines(out_at)))
+
+
+def gaps(records: Sequence[Record], regime: Regime) -> Iterator[str]:
+    """Yield what some rules ask for and no one answered, field by field, with the records that lack it."""
+    for each in FIELDS:
+        lacking = [
+            made.application.number for made in records if each in [gap.field for gap in made.missing_for(regime)]
+        ]
+        if lacking:
+            where = "" if len(lacking) == len(records) else f" ({', '.join(lacking)})"
+            yield f"{each.label}{where}"
