@@ -60,11 +60,9 @@ def _detail(each: Field, made: Application, known: Known) -> Answer:
     if not each.unit:
         return text, whence
     try:
-        return Filled(
-            each, _AMOUNTS[each.key](text if text.strip()[-1:].isalpha() else f"{text} {each.unit}"), whence
-        )
+        return _AMOUNTS[each.key](f"{text} {each.unit}" if text.strip()[-1:].isdigit() else text), whence
     except ValueError:
-        return Filled(each, None, f"{whence} says {text!r}, which is no number of {each.unit}")
+        return None, f"{whence} says {shown(text)}, which is no number of {each.unit}"
 
 
 _AMOUNTS: Mapping[str, Callable[[str], float]] = {
