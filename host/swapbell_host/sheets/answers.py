@@ -6,7 +6,7 @@ from datetime import datetime
 
 from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.jobs.moment import local
-from swapbell_host.jobs.plan import Site, Station
+from swapbell_host.jobs.plan import Site, Station, shown
 from swapbell_host.sheets.application import Application
 from swapbell_host.sheets.field import Field, Origin
 from swapbell_host.sheets.fields import BY_KEY
