@@ -17,6 +17,7 @@ from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.page.door import Door
 from swapbell_host.page.pictures import NAME
 from swapbell_host.page.visit import Answer, Go, Page, Visit
+from swapbell_host.sheets import fields as sheetfields
 from swapbell_models.fault import Mistake
 from swapbell_models.job import Job
 
@@ -50,6 +51,8 @@ MEANS: Mapping[Act, str] = {
     Act.SEEN: "a look: animals, weather, an incident",
     Act.STRUCK_OUT: "it never happened",
 }
+# What a field of the record is called in the form.
+DETAIL = "detail-"
 # Numbers of entries are of 64 bits.
 DIGITS_MAX = 18
 # Which field a refusal speaks of, by its first word where that is not the field's own name.
@@ -117,7 +120,7 @@ def _logged(visit: Visit, spot: Spot, act: Act, corrects: int | None, typed: Map
     blank = entry.blank(*spot.station.key, act, typed.get("by", ""), visit.at, corrects, known)
     said = {name: typed[name] for name in ("mass", *filling.REMARKS, "place") if name in typed}
     said |= {"at": _meant(typed), "photo": typed["kept"] or blank.photo or ""}
-    details = {name.removeprefix("detail-"): text for name, text in typed.items() if name.startswith("detail-")}
+    details = {name.removeprefix(DETAIL): text for name, text in typed.items() if name.startswith(DETAIL)}
     draft = filling.entry(blank, said, details, spot.zone)
     seen = _number(typed.get("seen", "")) or 0
     before = next((each for each in spot.entries if each.id > seen and _same(each, draft, said["at"])), None)
@@ -155,7 +158,7 @@ def _form(
         "corrects": corrects,
         "corrected": next((each for each in spot.entries if each.id == corrects), None),
         "weighed": WEIGHED.get(act, ""),
-        "details": _details(typed),
+        "details": _details(act, typed),
         "typed": {"by": visit.account.name if visit.account else "", "seen": str(spot.last_id), **typed},
         "twice": twice(typed.get("at", ""), spot.zone),
         "refusal": refusal,
@@ -181,7 +184,7 @@ def _before(spot: Spot, corrects: int | None) -> dict[str, str]:
         told["place"] = f"{found.place.latitude_deg}, {found.place.longitude_deg}"
     at = found.at.astimezone(spot.zone)
     told |= {"at": f"{at:%Y-%m-%dT%H:%M}", "at-meant": at.isoformat()}
-    return told | {f"detail-{name}": text for name, text in found.details.items()}
+    return told | {DETAIL + name: text for name, text in found.details.items()}
 
 
 def _named(spot: Spot) -> dict[str, object]:
@@ -207,10 +210,12 @@ def _number(text: str) -> int | None:
     return int(text) if text.isascii() and text.isdigit() and len(text) <= DIGITS_MAX else None
 
 
-def _details(typed: Mapping[str, str]) -> list[tuple[str, str, str]]:
-    """Return what else was said: name, label and hint of each."""
-    names = [name.removeprefix("detail-") for name in typed if name.startswith("detail-")]
-    return [(name, name.replace("_", " "), "") for name in names]
+def _details(act: Act, typed: Mapping[str, str]) -> dict[str, tuple[str, str, str]]:
+    """Return what a record asks for with an act, and what else was said: label, hint and unit by name."""
+    said = [name.removeprefix(DETAIL) for name in typed if name.startswith(DETAIL)]
+    other = {name: (name.replace("_", " "), "", "") for name in said}
+    asked = {each.key: (each.label, each.hint, each.unit) for each in sheetfields.asked(act)}
+    return asked | {name: told for name, told in other.items() if name not in asked}
 
 
 DOORS = (Door(WAY, show, Right.WORK), Door(WAY, take, Right.WORK, "POST"))
