@@ -92,6 +92,51 @@ def count_clip(
     count(Wish(clip, station, events, times, video), watch)
 
 
+@app.command("card")
+def print_cards(
+    out: Annotated[Path, typer.Option("--out", help="The PDF.")] = Path("cards.pdf"),
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+) -> None:
+    """Write the calibration cards as a PDF at exact scale, with a ruler that shows whether the printer kept it.
+
+    Example: swapbell-device card --paper letter --out cards.pdf
+    """
+    from swapbell_device.calibrating.paper import paper_of, write_cards
+
+    write_cards(out, paper_of(paper))
+    typer.echo(out)
+
+
+@app.command("calibrate")
+def calibrate_view(
+    picture: Annotated[Path, typer.Argument(help="A still or a clip of the board with a card lying on it.")],
+    out: Annotated[Path, typer.Option("--out", help="The station file.")] = Path("station.toml"),
+    drawn: Annotated[Path, typer.Option("--picture", help="What came of it, to look at.")] = Path("calibrated.png"),
+    gate_width: Annotated[float | None, typer.Option("--gate-width", help="The gate's width in mm.")] = None,
+    ruler: Annotated[float, typer.Option("--ruler", help="How long the printed ruler of 100 mm is, in mm.")] = 100.0,
+    length: Annotated[
+        str | None, typer.Option("--length", help="No card: two points and mm, '100,60 500,60 is 70'.")
+    ] = None,
+    rectangle: Annotated[
+        str | None, typer.Option("--rectangle", help="No card: four corners and sides, '... is 70x50'.")
+    ] = None,
+    gate: Annotated[str | None, typer.Option("--gate", help="No card: the gate's ends, '320,60 320,420'.")] = None,
+    inside: Annotated[str | None, typer.Option("--inside", help="No card: a point inside, '500,240'.")] = None,
+    expected: Annotated[
+        Path | None, typer.Option("--expect", help="The station file that a design foresees, to compare with.")
+    ] = None,
+) -> None:
+    """Find the scale and the gate by a card that lies on the board, and write the station file.
+
+    Example: swapbell-device calibrate card.png --gate-width 24 --out station.toml
+    """
+    from swapbell_device.calibrating.command import Wish, calibrate_station
+
+    wish = Wish(picture, out, drawn, gate_width, ruler, length, rectangle, gate, inside, expected)
+    for line in calibrate_station(wish):
+        typer.echo(line)
+
+
 @app.command("explain")
 def explain_moment(
     clip: Annotated[Path, typer.Argument(help="A video of the opening.")],

@@ -12,9 +12,10 @@ from matplotlib import image
 
 from swapbell_enclosure.assembly import Assembly
 from swapbell_enclosure.facets import COARSE, facets
+from swapbell_enclosure.layout import Layout
 from swapbell_enclosure.part import Part
 from swapbell_enclosure.places import gaze
-from swapbell_enclosure.render import Colour, Picture, Surface, draw, orthographic, pinhole
+from swapbell_enclosure.render import Colour, Picture, Surface, View, draw, orthographic, pinhole
 from swapbell_enclosure.screws import ADAPTERS, Name
 from swapbell_enclosure.solid import Point3, Solid
 
@@ -90,17 +91,19 @@ def _whole(assembly: Assembly, bearing_deg: float, height_deg: float) -> Picture
 
 def through_the_lens(assembly: Assembly) -> Picture:
     """Return what the camera sees, in the size that the counter works in; the window is taken for perfectly clear."""
-    layout = assembly.layout
+    return draw(before_the_lens(assembly), lens(assembly.layout), assembly.layout.parameters.camera.image_px, False)
+
+
+def before_the_lens(assembly: Assembly) -> list[Surface]:
+    """Return what the camera may see, its printed parts dark."""
+    return surfaces(assembly, frozenset({Name.WINDOW}), dark=True)
+
+
+def lens(layout: Layout) -> View:
+    """Return the view of the camera as it hangs."""
     look = np.array(gaze(layout))
-    view = pinhole(
-        np.array(layout.pupil),
-        look,
-        np.array([-look[2], 0.0, look[0]]),
-        layout.sight.focal_px,
-        layout.parameters.camera.image_px,
-    )
-    shown = surfaces(assembly, frozenset({Name.WINDOW}), dark=True)
-    return draw(shown, view, layout.parameters.camera.image_px, outlines=False)
+    right, size = np.array([-look[2], 0.0, look[0]]), layout.parameters.camera.image_px
+    return pinhole(np.array(layout.pupil), look, right, layout.sight.focal_px, size)
 
 
 def save(picture: Picture, path: Path) -> None:

@@ -8,9 +8,15 @@ import cv2
 import numpy as np
 import pytest
 
+from swapbell_device.calibrating.card import card
+from swapbell_device.calibrating.finding import find
+from swapbell_device.calibrating.fitting import Marked, calibrate
+from swapbell_device.calibrating.paper import black
 from swapbell_device.stationfile import parse_station
+from swapbell_enclosure.facets import Facets
 from swapbell_enclosure.marks import marks
 from swapbell_enclosure.parameters import Camera, Parameters
+from swapbell_enclosure.render import Surface, draw
 from swapbell_enclosure.stationsheet import station_toml, to_px
 
 if TYPE_CHECKING:
@@ -53,6 +59,49 @@ def test_the_scale_measured_by_the_marks_is_the_foreseen_one(
     seen = [mark_at(picture, to_px(layout, (x, y, 0.0))) for x, y in ((x0, y0), (x1, y1))]
     measured = float(np.hypot(x1 - x0, y1 - y0)) / float(np.hypot(*np.subtract(*seen)))
     assert measured == pytest.approx(layout.sight.mm_per_px, rel=0.02)
+
+
+def card_on_the_floor() -> "list[Surface]":
+    """Return the lane's calibration card as it lies on the floor: paper, and what is printed on it."""
+    small = card("lane")
+    length, across = small.size_mm
+    paper = quads([(-1.0, -1.0, length + 2.0, across + 2.0)], 0.1)
+    return [
+        Surface(moved(each, -length / 2, across / 2), colour)
+        for each, colour in ((paper, (250, 250, 250)), (quads(black(small), 0.15), (20, 20, 20)))
+    ]
+
+
+def quads(rectangles: list[tuple[float, float, float, float]], z: float) -> Facets:
+    corners = [((x, -y, z), (x, -y - h, z), (x + w, -y - h, z), (x + w, -y, z)) for x, y, w, h in rectangles]
+    firsts = 4 * np.arange(len(corners))[:, None]
+    return Facets(
+        np.array(corners, np.float64).reshape(-1, 3),
+        np.vstack([np.add(firsts, (0, 1, 2)), np.add(firsts, (0, 2, 3))]).astype(np.int64),
+    )
+
+
+def moved(flat: Facets, x: float, y: float) -> Facets:
+    return Facets(np.add(flat.points, (x, y, 0.0)), flat.triangles)
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 15.0])
+def test_calibration_by_the_card_finds_the_scale_that_the_optics_foresee(tilt_deg: float) -> None:
+    from swapbell_enclosure.assembly import assemble
+    from swapbell_enclosure.gallery import before_the_lens, lens
+
+    assembly = assemble(Parameters(camera=Camera(tilt_deg=tilt_deg)))
+    layout = assembly.layout
+    shown = [*before_the_lens(assembly), *card_on_the_floor()]
+    picture = draw(shown, lens(layout), layout.parameters.camera.image_px, outlines=False)
+    seen = find(np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.uint8))
+    length, across = seen.card.size_mm
+    gate_mm = ((length / 2, across / 2 - layout.half_lane), (length / 2, across / 2 + layout.half_lane))
+    found = calibrate(Marked(seen.corners_px, seen.corners_mm, gate_mm, (length, across / 2)))
+    foreseen = parse_station(station_toml(layout), "expected").view
+    assert found.mm_per_px == pytest.approx(foreseen.mm_per_px(*found.middle_px), rel=0.02)
+    for end, side in zip((found.gate.start_px, found.gate.end_px), (1.0, -1.0), strict=True):
+        assert math.dist(end, to_px(layout, (0.0, side * layout.half_lane, 0.0))) * found.mm_per_px < 0.5
 
 
 def test_the_camera_sees_the_whole_gate_on_the_light_floor(

@@ -1,0 +1,106 @@
+"""What the command `calibrate` does: a picture and a card, or what a person states, to a station file."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from swapbell_device.calibrating.finding import Unusable, find
+from swapbell_device.calibrating.fitting import Calibration, Marked, calibrate
+from swapbell_device.calibrating.picture import draw_result, read_picture
+from swapbell_device.calibrating.sheet import station_toml, words, write_station
+from swapbell_device.calibrating.stated import by_length, by_rectangle, length, points, sides
+from swapbell_device.stationfile import GateLine, parse_station, read_station
+from swapbell_models.fault import Mistake
+
+RULER_MM = 100.0
+# Our choice: no printer is further off; who measures more or less read another scale.
+RULER_WITHIN_MM = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the command line asks for; None where it does not.
+
+    Attributes
+    ----------
+    picture, out, drawn
+        What is read; the station file; the picture of what came of it.
+    gate_width_mm, ruler_mm
+        Of a calibration by the card: how wide the gate is, and how long the printed ruler came out [mm].
+    length, rectangle
+        Of one without a card: what a person read off the picture and measured on the board.
+    gate, inside
+        The gate's ends and a point on the station's side, in the picture.
+    expected
+        The station file that the enclosure's design foresees.
+    """
+
+    picture: Path
+    out: Path
+    drawn: Path
+    gate_width_mm: float | None = None
+    ruler_mm: float = RULER_MM
+    length: str | None = None
+    rectangle: str | None = None
+    gate: str | None = None
+    inside: str | None = None
+    expected: Path | None = None
+
+
+def calibrate_station(wish: Wish) -> list[str]:
+    """Calibrate, write the station file and the picture, and return what is to be said.
+
+    Raises
+    ------
+    Mistake
+        If the picture cannot be read or used, or what is stated cannot be.
+    Breakdown
+        If a result cannot be written.
+    """
+    _check(wish)
+    expected = read_station(wish.expected) if wish.expected else None
+    picture = read_picture(wish.picture)
+    try:
+        made = _by_card(wish, picture) if wish.length is None and wish.rectangle is None else _by_word(wish)
+    except Unusable as unusable:
+        raise Mistake(f"{wish.picture}: {unusable}") from unusable
+    parse_station(station_toml(made), str(wish.out)).check_size((picture.shape[1], picture.shape[0]))
+    said = words(made, expected)
+    draw_result(wish.drawn, picture, made, said)
+    write_station(wish.out, made)
+    return [*said, f"written: {wish.out}; look at {wish.drawn}: the net is 10 mm wide, the arrow points inside"]
+
+
+def _check(wish: Wish) -> None:
+    stated = wish.length is not None or wish.rectangle is not None
+    if wish.length is not None and wish.rectangle is not None:
+        raise Mistake("calibrate: give --length or --rectangle, not both")
+    if stated != (wish.gate is not None) or stated != (wish.inside is not None):
+        raise Mistake("calibrate: without a card, give --length or --rectangle together with --gate and --inside")
+    if not abs(wish.ruler_mm - RULER_MM) <= RULER_WITHIN_MM:
+        raise Mistake(
+            f"--ruler: {wish.ruler_mm:g} mm is too far from {RULER_MM:g}; measure the printed ruler, in millimetres"
+        )
+    if wish.gate_width_mm is not None and not 1.0 <= wish.gate_width_mm <= 1000.0:  # noqa: PLR2004  (any board)
+        raise Mistake(f"--gate-width: must be from 1 to 1000 mm, not {wish.gate_width_mm:g}")
+
+
+def _by_card(wish: Wish, picture: NDArray[np.uint8]) -> Calibration:
+    seen, printed = find(picture), wish.ruler_mm / RULER_MM
+    along, across = (side / 2.0 * printed for side in seen.card.size_mm)
+    half = across if wish.gate_width_mm is None else wish.gate_width_mm / 2.0
+    gate_mm = ((along, across - half), (along, across + half))
+    return calibrate(Marked(seen.corners_px, seen.corners_mm * printed, gate_mm, (2.0 * along, across)))
+
+
+def _by_word(wish: Wish) -> Calibration:
+    start, end = points("--gate", wish.gate or "", 2)
+    gate = GateLine(start, end, points("--inside", wish.inside or "", 1)[0])
+    try:
+        if wish.length is not None:
+            return by_length(*length(wish.length), gate)
+        return by_rectangle(*sides(wish.rectangle or ""), gate)
+    except ValueError as error:
+        raise Mistake(f"calibrate: {error}") from error

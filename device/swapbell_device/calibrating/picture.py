@@ -1,0 +1,86 @@
+"""The picture to calibrate on, and the picture that shows what came of it."""
+
+from collections.abc import Sequence
+from itertools import islice
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from swapbell_device.calibrating.fitting import Calibration
+from swapbell_device.camera import Camera, Clip
+from swapbell_device.count import whole
+from swapbell_device.overlay import BODY_BGR, GATE_BGR, TEXT_BGR, spot
+from swapbell_models.fault import Breakdown, Mistake
+from swapbell_models.optics import Optics
+
+# Our choice: enough that an insect that walks through is in the minority everywhere.
+FRAMES = 15
+# Our choice: a square centimetre of net is what a person can judge with an eye on the card's squares.
+NET_MM = 10.0
+NET_LINES_MAX = 40
+STILL_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp"})
+
+
+def read_picture(path: Path) -> NDArray[np.uint8]:
+    """Return a still as luma, or the middle one of a clip's first frames pixel by pixel.
+
+    Raises
+    ------
+    Mistake
+        If it cannot be read.
+    """
+    if path.suffix.lower() not in STILL_ENDINGS:
+        return middle_of(Clip(path))
+    if not path.is_file():
+        raise Mistake(f"picture {path}: there is no such file; check the path")
+    still = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    if still is None:
+        raise Mistake(f"picture {path}: not a picture that can be read, or damaged; take it again")
+    return np.asarray(still, np.uint8)
+
+
+def middle_of(camera: Camera) -> NDArray[np.uint8]:
+    """Return the median of a camera's first frames, in which nothing that moves is left."""
+    frames = [frame.image for frame in islice(camera.frames(), FRAMES)]
+    return np.asarray(np.median(np.stack(frames), axis=0), np.uint8)
+
+
+def draw_result(path: Path, picture: NDArray[np.uint8], made: Calibration, words: Sequence[str]) -> None:
+    """Write the picture as PNG with a net of centimetres, the gate, the inside and what is known of them.
+
+    Raises
+    ------
+    Mistake, Breakdown
+        If it has no place or cannot be written.
+    """
+    drawn = cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR)
+    _net(drawn, made.view, made.gate.start_px)
+    start, end, inside = (spot(point) for point in (made.gate.start_px, made.gate.end_px, made.gate.inside_px))
+    middle = (start[0] + end[0]) // 2, (start[1] + end[1]) // 2
+    cv2.line(drawn, start, end, GATE_BGR, 2, cv2.LINE_AA)
+    cv2.arrowedLine(drawn, middle, inside, TEXT_BGR, 2, cv2.LINE_AA, tipLength=0.1)
+    drawn[: 20 * len(words) + 8] = drawn[: 20 * len(words) + 8] // 4
+    for row, line in enumerate(words, start=1):
+        cv2.putText(drawn, line, (8, 20 * row), cv2.FONT_HERSHEY_SIMPLEX, 0.5, (255, 255, 255), 1, cv2.LINE_AA)
+    with whole(path) as part:
+        if not cv2.imwrite(str(part), drawn):
+            raise Breakdown(f"{path}: no picture can be written; end its name in .png and choose a place to write")
+
+
+def _net(drawn: cv2.typing.MatLike, view: Optics, origin_px: tuple[float, float]) -> None:
+    """Draw lines a centimetre apart on the board, all over the picture."""
+    height, width = drawn.shape[:2]
+    x0, y0 = view.to_mm(*origin_px)
+    corners = np.array([view.to_mm(x, y) for x in (0.0, width) for y in (0.0, height)])
+    (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
+    for x in _steps(x0, left, right):
+        cv2.line(drawn, spot(view.to_px(x, top)), spot(view.to_px(x, bottom)), BODY_BGR, 1, cv2.LINE_AA)
+    for y in _steps(y0, top, bottom):
+        cv2.line(drawn, spot(view.to_px(left, y)), spot(view.to_px(right, y)), BODY_BGR, 1, cv2.LINE_AA)
+
+
+def _steps(origin: float, low: float, high: float) -> list[float]:
+    first, last = (int((edge - origin) // NET_MM) for edge in (low, high))
+    return [origin + n * NET_MM for n in range(max(first, -NET_LINES_MAX), min(last, NET_LINES_MAX) + 1)]
