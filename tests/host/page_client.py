@@ -107,7 +107,7 @@ class Client:
     ) -> Reply:
         """Send a form just as it is given."""
         if photo is None:
-            kind, body = "application/x-www-form-urlencoded", urlencode(fields, doseq=True).encode("ascii")
+            kind, body = "application/x-www-form-urlencoded", urlencode(fields, doseq=True, errors="surrogatepass").encode("ascii")
         else:
             kind, body = "multipart/form-data; boundary=cut", _multipart(fields, photo)
         return self.send("POST", where, body, {"content-type": kind, **headers})
@@ -137,7 +137,7 @@ class Client:
             "http_version": "1.1",
             "method": method,
             "scheme": "http",
-            "path": unquote(split.path),
+            "path": unquote(split.path, errors="replace"),
             "raw_path": split.path.encode("ascii"),
             "root_path": "",
             "query_string": split.query.encode("ascii"),
