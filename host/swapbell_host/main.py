@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from swapbell_host.desk.answering import COMMANDS as ANSWERS
+from swapbell_host.desk.answering import GROUPS as ALERTS
 from swapbell_host.desk.logins import GROUPS as LOGINS
 from swapbell_host.desk.people import GROUPS as PEOPLE
 from swapbell_host.desk.planning import GROUPS as PLAN
@@ -256,37 +258,9 @@ def show_status(
         console.print(line, soft_wrap=not console.is_terminal)
 
 
-@app.command("ack")
-def acknowledge_notice(
-    notice_id: Annotated[int | None, typer.Argument(help="The notice's number.", show_default=False)] = None,
-    every: Annotated[bool, typer.Option("--all", help="Every open notice.")] = False,
-    by: Annotated[str | None, typer.Option("--by", help="Who has seen to it.", show_default=False)] = None,
-    config: ConfigOption = HOST_TOML,
-) -> None:
-    """Acknowledge a notice, so that it is not told again.
-
-    Example: swapbell-host ack 3 --by Kim
-    """
-    from swapbell_host.alerting.answer import acknowledge
-    from swapbell_host.books.notebook import Notebook
-    from swapbell_host.books.store import ledger_url, open_existing
-    from swapbell_host.config import read_config
-
-    if (notice_id is None) != every:
-        raise fault.Mistake("ack needs one notice's number, or --all; `swapbell-host status` lists them")
-    with open_existing(ledger_url(read_config(config).ledger), writing=True) as store:
-        notebook, now = Notebook(store), datetime.now(UTC)
-        if notice_id is not None:
-            closed = acknowledge(notebook, notice_id, now, by)
-        else:
-            closed = [entry.notice for entry in notebook.open_notices() if notebook.acknowledge(entry.id, now, by)]
-    for notice in closed:
-        typer.echo(f"acknowledged: {notice.text}")
-
-
-for _name, _command in (SERVICE | SHEETS | TRADE | {"forecast": forecast_command}).items():
+for _name, _command in (ANSWERS | SERVICE | SHEETS | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
-for _name, _group in (PLAN | PEOPLE | LOGINS | OPEN_DATA).items():
+for _name, _group in (PLAN | PEOPLE | ALERTS | LOGINS | OPEN_DATA).items():
     app.add_typer(_group, name=_name)
 
 

@@ -28,6 +28,11 @@ def acknowledge(notices: Notices, notice_id: int, at: datetime, by: str | None =
     return [entry.notice for entry in closed if notices.acknowledge(entry.id, at, by)]
 
 
+def acknowledge_all(notices: Notices, at: datetime, by: str | None = None) -> list[Notice]:
+    """Close every open notice, and return them."""
+    return [entry.notice for entry in notices.open_notices() if notices.acknowledge(entry.id, at, by)]
+
+
 def shelve(notices: Notices, notice_id: int, span: timedelta, at: datetime, by: str | None = None) -> OpenNotice:
     """Let nobody be told of a notice for a while from `at` (aware UTC), and return it as it stood.
 

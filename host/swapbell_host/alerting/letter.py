@@ -85,7 +85,7 @@ def _one(line: Line) -> str:
     return (
         f"{since}{flaps}{localized(told.text, line.zone)}\n"
         f"Seen to it: swapbell-host ack {line.entry.id}\n"
-        f"Later: swapbell-host shelve {line.entry.id} --for 2h"
+        f'Not now: swapbell-host shelve {line.entry.id} --for "2 h"'
     )
 
 

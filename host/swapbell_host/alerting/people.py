@@ -39,6 +39,10 @@ class People:
         hours = quiet(self.section.quiet) if self.section.quiet else None
         return tuple(Person(name, hours) for name in self._house_urls())
 
+    def everyone(self) -> list[str]:
+        """Return the names of all who may be told."""
+        return [*self.contacts, *self._house_urls()]
+
     def url(self, name: str) -> str | None:
         """Return where a person, or a channel, is reached, which may hold a password; nothing if nowhere."""
         if (contact := self.contacts.get(name)) is not None:

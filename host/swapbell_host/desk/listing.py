@@ -78,11 +78,13 @@ class ListedContact:
     name: str
     kind: str
     second: str | None
+    quiet: str | None
 
     @property
     def words(self) -> str:
         """The contact for a person."""
-        return f"{self.name}: {self.kind}" + (f", then {self.second}" if self.second else "")
+        then = f", then {self.second}" if self.second else ""
+        return f"{self.name}: {self.kind}{then}" + (f", quiet {self.quiet}" if self.quiet else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +130,10 @@ def contacts(desk: Desk) -> list[ListedContact]:
     """Return the contacts in the order of their names."""
     return [
         ListedContact(
-            each.name, each.address.partition("://")[0] if "://" in each.address else "channel", each.second
+            each.name,
+            each.address.partition("://")[0] if "://" in each.address else f"channel {each.address}",
+            each.second,
+            str(each.quiet) if each.quiet else None,
         )
         for each in desk.plan.contacts().values()
     ]

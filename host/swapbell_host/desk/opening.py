@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from swapbell_host.alerting.people import People
+from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import ledger_url, open_existing, open_or_make
@@ -22,7 +24,13 @@ class Desk:
     config: Config
     plan: Planbook
     book: Servicebook
+    notices: Notebook
     now: datetime
+
+    def people(self) -> People:
+        """Return who is told of which station."""
+        sites, stations = self.book.sites(self.now), self.book.stations(self.now)
+        return People(self.config.alerts, self.plan.contacts(), stations, sites)
 
 
 @contextmanager
@@ -37,7 +45,7 @@ def opened(config_file: Path, *, writing: bool = False, making: bool = False) ->
     config = read_config(config_file)
     url = ledger_url(config.ledger)
     with refusing(), open_or_make(url) if making else open_existing(url, writing=writing) as store:
-        yield Desk(config, Planbook(store), Servicebook(store), datetime.now(UTC))
+        yield Desk(config, Planbook(store), Servicebook(store), Notebook(store), datetime.now(UTC))
 
 
 @contextmanager

@@ -1,9 +1,13 @@
 """Moments as a person at the site says and reads them."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from swapbell_host.jobs.plan import shown
+from swapbell_models.amount import amount
+from swapbell_models.quantity import lasting
+
+SPAN_S = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 
 
 def moment(text: str, zone: ZoneInfo) -> datetime:
@@ -51,6 +55,12 @@ def twice(text: str, zone: ZoneInfo) -> tuple[datetime, ...]:
 def local(at: datetime, zone: ZoneInfo) -> str:
     """Return a moment by the site's clock, with its offset."""
     return f"{at.astimezone(zone):%Y-%m-%d %H:%M %z}"
+
+
+def span(name: str, text: str, longest: timedelta) -> timedelta:
+    """Return the stretch of time that a text such as 2 h means, or refuse none and what is beyond the longest."""
+    seconds = amount(name, text, SPAN_S)
+    return lasting(name, timedelta(seconds=min(seconds, 2.0 * longest.total_seconds())), longest)
 
 
 def _placed(read: datetime, zone: ZoneInfo) -> datetime:
