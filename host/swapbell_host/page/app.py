@@ -16,7 +16,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from swapbell_host.page import log, pictures, signing
+from swapbell_host.page import live, log, notices, pictures, sight, signing, station, today
 from swapbell_host.page.back import Back
 from swapbell_host.page.cookies import Cookies
 from swapbell_host.page.door import Door
@@ -27,7 +27,16 @@ from swapbell_host.page.reply import Replies
 
 STATIC = Path(__file__).with_name("static")
 # Every address of the page; a module of it adds its own here.
-DOORS: tuple[Door, ...] = (*signing.DOORS, *pictures.DOORS, *log.DOORS)
+DOORS: tuple[Door, ...] = (
+    *signing.DOORS,
+    *today.DOORS,
+    *station.DOORS,
+    *sight.DOORS,
+    *notices.DOORS,
+    *live.DOORS,
+    *pictures.DOORS,
+    *log.DOORS,
+)
 # What the framework says in one word of its own.
 WORDS = {404: "There is nothing at this address.", 405: "This address cannot be used like that."}
 

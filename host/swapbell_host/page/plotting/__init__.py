@@ -1,0 +1,1 @@
+"""The counts of one station over time: as points, as a picture, as rows, in words."""
