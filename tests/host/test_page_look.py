@@ -51,7 +51,7 @@ def test_the_contrast_of_black_on_white_is_as_published() -> None:
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)  # W3C, technique G18: just fails 4.5:1
 
 
-@pytest.mark.parametrize(("ink", "ground"), product(INKS, GROUNDS))
+@pytest.mark.parametrize(("ink", "ground"), [*product(INKS, GROUNDS)])
 def test_every_ink_is_read_in_the_sun_on_every_ground(ink: str, ground: str) -> None:
     assert contrast(colours()[ink], colours()[ground]) >= CONTRAST_MIN
 

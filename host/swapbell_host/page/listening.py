@@ -1,5 +1,6 @@
 """Where the page listens, what it is called there, and who can reach it."""
 
+import os
 import socket
 from dataclasses import dataclass
 from ipaddress import ip_address
@@ -67,10 +68,9 @@ class Listening:
         try:
             return socket.create_server((self.host, self.port), family=family, backlog=WAITING_MAX)
         except (OSError, UnicodeError, OverflowError) as error:
-            why = getattr(error, "strerror", None) or error
             raise Mistake(
-                f"page: cannot listen at {self.host} port {self.port}: {why}; end what uses it, or choose another "
-                "under [page] listen"
+                f"page: cannot listen at {self.host} port {self.port}: {_why(error)}; end what uses it, or choose "
+                "another under [page] listen"
             ) from error
 
 
@@ -92,3 +92,9 @@ def _name(host: str) -> str:
     """Return the name of a Host header without its port."""
     name, colon, port = host.rpartition(":")
     return (name if colon and port.isdigit() else host).strip("[]")
+
+
+def _why(error: Exception) -> str:
+    """Return what the system says, without the address that Python adds; a name that is not found has no number."""
+    number = error.errno if isinstance(error, OSError) else None
+    return os.strerror(number) if number is not None and number > 0 else str(error)

@@ -1,0 +1,201 @@
+"""The page as the host serves it: a real port, beside the host's real loop."""
+
+import socket
+import ssl
+import subprocess
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from http.client import HTTPConnection
+from pathlib import Path
+
+import pytest
+from host.page_client import password_hash
+from sqlalchemy import create_engine
+
+from swapbell_host.books.accountbook import Accountbook
+from swapbell_host.books.store import ledger_url, open_or_make
+from swapbell_host.config import Config, parse_config
+from swapbell_host.jobs.account import Account, Right
+from swapbell_host.main import serve
+from swapbell_host.page.listening import listening
+from swapbell_models.fault import Mistake
+
+# No broker is there: the host calls it again and again, and the page is served all the same.
+HOST_TOML = """
+[broker]
+host = "127.0.0.1"
+port = 1
+[page]
+listen = "{listen}"
+"""
+PATIENCE_S = 20.0
+
+
+def free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        port: int = found.getsockname()[1]
+        return port
+
+
+def configured(folder: Path, listen: str, more: str = "") -> Config:
+    return parse_config(HOST_TOML.format(listen=listen) + more, folder / "host.toml")
+
+
+@contextmanager
+def host(config: Config) -> Iterator[threading.Thread]:
+    """Run the host's loop in a thread until the end of the block."""
+    stop = threading.Event()
+    running = threading.Thread(target=serve, args=(config, lambda: datetime.now(UTC), stop, print, 200))
+    running.start()
+    try:
+        yield running
+    finally:
+        stop.set()
+        running.join(PATIENCE_S)
+    assert not running.is_alive()
+
+
+def asked(url: str, within_s: float = PATIENCE_S, trust: ssl.SSLContext | None = None) -> str:
+    """Return what is shown at a URL as soon as anything is."""
+    until = time.monotonic() + within_s
+    while True:
+        try:
+            with urllib.request.urlopen(url, context=trust, timeout=PATIENCE_S) as reply:
+                return str(reply.read().decode("utf-8"))
+        except urllib.error.HTTPError:
+            raise
+        except urllib.error.URLError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.05)
+
+
+def refused(config: Config) -> str:
+    with pytest.raises(Mistake) as mistake:
+        serve(config, lambda: datetime.now(UTC), threading.Event())
+    assert "\n" not in str(mistake.value)
+    return str(mistake.value)
+
+
+def test_the_page_is_there_while_the_host_runs_and_gone_with_it(tmp_path: Path) -> None:
+    port = free_port()
+    config = configured(tmp_path, f"127.0.0.1:{port}")
+    for _ in range(2):
+        with host(config):
+            assert "Sign in" in asked(f"http://127.0.0.1:{port}/login")
+        with socket.create_server(("127.0.0.1", port)):
+            pass
+
+
+def test_it_is_also_there_on_ipv6(tmp_path: Path) -> None:
+    port = free_port()
+    with host(configured(tmp_path, f"[::1]:{port}")):
+        assert "Sign in" in asked(f"http://[::1]:{port}/login")
+
+
+def test_a_port_that_is_taken_is_told_in_one_line(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        said = refused(configured(tmp_path, f"127.0.0.1:{port}"))
+    assert said == (
+        f"page: cannot listen at 127.0.0.1 port {port}: Address already in use; end what uses it, or choose another "
+        "under [page] listen"
+    )
+
+
+@pytest.mark.parametrize("listen", ["0.0.0.0", "[::]"])
+def test_it_does_not_listen_beyond_this_machine_before_anybody_can_sign_in(tmp_path: Path, listen: str) -> None:
+    assert "`swapbell-host login set NAME --right work` first" in refused(
+        configured(tmp_path, f"{listen}:{free_port()}")
+    )
+
+
+def test_it_does_not_stand_behind_another_server_before_anybody_can_sign_in(tmp_path: Path) -> None:
+    config = configured(tmp_path, f"127.0.0.1:{free_port()}", 'address = "https://wasps.example.org"\n')
+    assert "https://wasps.example.org can be reached from other machines" in refused(config)
+
+
+def test_with_a_login_it_listens_beyond_this_machine(tmp_path: Path) -> None:
+    port = free_port()
+    config = configured(tmp_path, f"0.0.0.0:{port}")
+    with open_or_make(ledger_url(config.ledger)) as store:
+        Accountbook(store).put(Account("Kim", Right.WORK), password_hash(), datetime.now(UTC))
+    with host(config):
+        assert "Sign in" in asked(f"http://127.0.0.1:{port}/")
+
+
+def test_the_page_comes_when_another_program_lets_go_of_the_ledger(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = free_port()
+    config = configured(tmp_path, f"127.0.0.1:{port}")
+    open_or_make(ledger_url(config.ledger)).__exit__()
+    engine = create_engine(ledger_url(config.ledger))
+    with engine.connect() as connection:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        with host(config):
+            time.sleep(1.0)
+            assert "trying again" in capsys.readouterr().err
+            connection.rollback()
+            assert "Sign in" in asked(f"http://127.0.0.1:{port}/login")
+    engine.dispose()
+
+
+def test_an_open_stream_does_not_hold_the_host(tmp_path: Path) -> None:
+    port = free_port()
+    with host(configured(tmp_path, f"127.0.0.1:{port}")):
+        asked(f"http://127.0.0.1:{port}/login")
+        line = HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
+        line.request("GET", "/live")
+        assert line.getresponse().status == 200
+        ended_at = time.monotonic()
+    assert time.monotonic() - ended_at < PATIENCE_S / 2
+    line.close()
+
+
+@pytest.mark.part("openssl")
+def test_with_a_certificate_it_encrypts_by_itself(tmp_path: Path) -> None:
+    names = ["-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"]
+    files = ["-keyout", str(tmp_path / "key.pem"), "-out", str(tmp_path / "cert.pem")]
+    made = ["openssl", "req", "-x509", "-newkey", "ed25519", "-nodes", "-days", "1", *names, *files]
+    subprocess.run(made, check=True, capture_output=True)
+    port, more = free_port(), 'certificate_file = "cert.pem"\nkey_file = "key.pem"\n'
+    trust = ssl.create_default_context(cafile=tmp_path / "cert.pem")
+    with host(configured(tmp_path, f"127.0.0.1:{port}", more)):
+        assert "Sign in" in asked(f"https://127.0.0.1:{port}/login", trust=trust)
+
+
+@pytest.mark.parametrize("content", ["", "junk"])
+def test_a_certificate_that_is_none_is_told_in_one_line(tmp_path: Path, content: str) -> None:
+    if content:
+        (tmp_path / "cert.pem").write_text(content)
+    more = 'certificate_file = "cert.pem"\n'
+    assert "check both files" in refused(configured(tmp_path, f"127.0.0.1:{free_port()}", more))
+
+
+@pytest.mark.parametrize("listen", ["8080", "127.0.0.1", "127.0.0.1:x", "http://127.0.0.1:80", "::1:8080", "a b:80"])
+def test_what_is_no_address_is_refused(tmp_path: Path, listen: str) -> None:
+    with pytest.raises(Mistake, match=r"page\.listen"):
+        configured(tmp_path, listen)
+
+
+@pytest.mark.parametrize("listen", ["127.0.0.1:99999", "nowhere.invalid:8080", "192.0.2.1:8080"])
+def test_where_it_cannot_listen_is_told_in_one_line(tmp_path: Path, listen: str) -> None:
+    assert refused(configured(tmp_path, listen)).startswith("page: cannot listen at ")
+
+
+@pytest.mark.parametrize(
+    ("listen", "private"),
+    [("127.0.0.1:1", True), ("localhost:1", True), ("[::1]:1", True), ("127.9.9.9:1", True), ("0.0.0.0:1", False),
+     ("[::]:1", False), ("192.0.2.1:1", False), ("host.example:1", False)],
+)  # fmt: skip
+def test_only_loopback_is_this_machine_alone(tmp_path: Path, listen: str, private: bool) -> None:
+    section = configured(tmp_path, listen).page
+    assert section is not None
+    assert listening(section).private is private
