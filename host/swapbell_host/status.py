@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 
 from swapbell_host.alerting.outbox import OpenNotice
 from swapbell_host.books import refusals, tallybook
-from swapbell_host.books.ledger import station_holes
+from swapbell_host.books.bootrows import station_holes
 from swapbell_host.books.memory import Memory
 from swapbell_host.books.notebook import EndedNotice
 from swapbell_host.books.store import ledger_url, open_existing

@@ -10,20 +10,21 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import NamedTuple, Self
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection
 from sqlalchemy.engine import URL
 
 from swapbell_host.alerting.people import People
-from swapbell_host.books import planbook, refusals, tallybook
+from swapbell_host.books import bootrows, planbook, refusals, tallybook
+from swapbell_host.books.bootrows import Boot
 from swapbell_host.books.memory import Memory
 from swapbell_host.books.planbook import Planbook
-from swapbell_host.books.schema import boots
-from swapbell_host.books.sequence import Hole, Sequence, holes
+from swapbell_host.books.reckoning import Reckoning
+from swapbell_host.books.sequence import Hole
 from swapbell_host.books.store import BUSY_MS, open_or_make
 from swapbell_host.books.tallybook import Key
 from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import AlertsSection
-from swapbell_host.intake import CLAIM_MAX, Arrival, BootName, Intake, Read, Rejection, Station, Told
+from swapbell_host.intake import Arrival, BootName, Intake, Read, Rejection, Station, Told
 from swapbell_host.judging.history import History
 from swapbell_host.recent import KEPT
 from swapbell_models.message import Receipt
@@ -45,16 +46,6 @@ class Recorded:
     receipts: tuple[ReceiptTo, ...]
     stations: frozenset[Station]
     rejected: int
-
-
-@dataclass(slots=True)
-class Boot:
-    """One start of a station's counter, by its number in the ledger."""
-
-    id: int
-    came: Sequence
-    oldest: int
-    last: int
 
 
 @dataclass(slots=True)
@@ -99,6 +90,7 @@ class Ledger:
         self._store = open_or_make(url, busy_ms)
         with self._store.transaction() as connection:
             planbook.adopt(connection, stations, now)
+            self._reckoning = Reckoning(connection)
         self._boots: dict[BootName, Boot] = {}
         self._memory = Memory(self._store, stations, now, kept)
         self._intake = Intake(self._memory.recent)
@@ -148,9 +140,11 @@ class Ledger:
         with self._store.transaction() as connection:
             self._sift(connection, found.tallies, entry)
             tallybook.put(connection, [(entry.boots[read.boot].id, read.tally) for read in entry.fresh], received_at)
+            self._reckoning.take(connection, [(entry.boots[read.boot], read.tally) for read in entry.fresh])
             self._refuse(connection, [*found.rejections, *entry.clashes], received_at, entry)
             for told in found.healths:
                 self._hear(connection, told, received_at, entry)
+            self._reckoning.turn(connection, self._boots, entry.boots)
         for read in entry.fresh:
             self._memory.recent[read.station].add(read.tally)
         heard = {read.station for read in found.tallies} | {told.station for told in found.healths}
@@ -163,7 +157,7 @@ class Ledger:
     def holes(self, site: str, station: str) -> list[Hole]:
         """Return the tallies of a station that are missing, boot by boot."""
         with self._store.reading() as connection:
-            return station_holes(connection, site, station)
+            return bootrows.station_holes(connection, site, station)
 
     def _sift(self, connection: Connection, reads: list[Read], entry: Entry) -> None:
         for name in {read.boot: None for read in reads}:
@@ -173,7 +167,6 @@ class Ledger:
             boot = entry.boots[read.boot]
             first = stored.setdefault((boot.id, read.tally.seq), read.tally)
             if first is read.tally:
-                boot.came.add(read.tally.seq)
                 entry.fresh.append(read)
             elif first != read.tally:
                 entry.clashes.append(_clash(read))
@@ -186,56 +179,26 @@ class Ledger:
         return boot
 
     def _load(self, connection: Connection, name: BootName) -> Boot:
-        site, station, boot_name = name
-        same = (boots.c.site == site, boots.c.station == station, boots.c.boot == boot_name)
-        row = connection.execute(select(boots).where(*same)).first()
-        if row is None:
-            new = insert(boots).values(site=site, station=station, boot=boot_name)
-            return Boot(connection.execute(new.returning(boots.c.id)).scalar_one(), Sequence(), 0, 0)
-        if started_at := tallybook.started_at(connection, row.id):
-            self._memory.recent[site, station].place(boot_name, started_at)
-        came = _came(connection, site, station, row)
-        came.forget_below(row.oldest)
-        return Boot(row.id, came, row.oldest, row.last)
+        boot = bootrows.find(connection, name)
+        if boot is None:
+            self._reckoning.begin(connection, name)
+            return bootrows.begin(connection, name)
+        if boot.started_at:
+            self._memory.recent[name[:2]].place(name[2], boot.started_at)
+        return boot
 
     def _refuse(self, connection: Connection, rejections: list[Rejection], at: datetime, entry: Entry) -> None:
         refusals.put(connection, rejections, at)
         for rejection in rejections:
             if rejection.station and rejection.claim:
                 boot = self._touch(connection, (*rejection.station, rejection.claim.boot), entry)
-                _claim(boot.came, rejection.claim.seq)
+                boot.claim(rejection.claim.seq)
 
     def _hear(self, connection: Connection, told: Told, at: datetime, entry: Entry) -> None:
         self._memory.healths.hear(connection, told, at)
         for held in told.health.oldest:
             boot = self._touch(connection, (*told.station, held.boot), entry)
-            oldest, last = max(held.seq, boot.oldest), max(held.last or 0, boot.last)
-            if max(oldest, last) > boot.came.last + CLAIM_MAX or (oldest, last) == (boot.oldest, boot.last):
-                continue
-            connection.execute(update(boots).where(boots.c.id == boot.id).values(oldest=oldest, last=last))
-            boot.came.forget_below(oldest)
-            boot.oldest, boot.last = oldest, last
-
-
-def station_holes(connection: Connection, site: str, station: str) -> list[Hole]:
-    """Return the tallies of a station that are missing, boot by boot."""
-    of_station = select(boots).where(boots.c.site == site, boots.c.station == station).order_by(boots.c.id)
-    rows = connection.execute(of_station).all()
-    return [
-        hole for row in rows for hole in holes(row.boot, _came(connection, site, station, row), row.oldest, row.last)
-    ]
-
-
-def _came(connection: Connection, site: str, station: str, boot: Row[tuple[object, ...]]) -> Sequence:
-    came = tallybook.came(connection, boot.id)
-    for seq in sorted(refusals.claimed(connection, site, station, boot.boot)):
-        _claim(came, seq)
-    return came
-
-
-def _claim(came: Sequence, seq: int) -> None:
-    if seq <= came.last + CLAIM_MAX:
-        came.add(seq)
+            bootrows.note_held(connection, boot, held.seq, held.last or 0)
 
 
 def _repeated(reads: list[Read], touched: Mapping[BootName, Boot]) -> list[Key]:

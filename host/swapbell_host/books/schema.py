@@ -59,7 +59,8 @@ METADATA = MetaData()
 
 # Which start of which station's counter; `oldest` is the first seq that its spool still held when it last said so:
 # what is missing below will never come. `last` is the highest seq that the spool ever took in, by the word of the
-# station; 0 if it never said so.
+# station; 0 if it never said so. `synced` is its first tally with a set clock, which tells when it `started_at`. Its
+# tallies below the seq `uncounted` are summed in `counts`.
 boots = Table(
     "boots",
     METADATA,
@@ -69,6 +70,9 @@ boots = Table(
     Column("boot", String, nullable=False),
     Column("oldest", Integer, nullable=False, default=0),
     Column("last", Integer, nullable=False, default=0, server_default="0"),
+    Column("synced", Integer),
+    Column("started_at", Moment),
+    Column("uncounted", Integer, nullable=False, default=0, server_default="0"),
     UniqueConstraint("site", "station", "boot", name="boots_name"),
 )
 

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import cache
 
 from msgspec import UNSET, UnsetType
@@ -57,9 +57,8 @@ def of_station(connection: Connection, site: str, station: str, begin_at: dateti
 
 def starts(connection: Connection, site: str, station: str) -> dict[str, datetime]:
     """Return when each boot of a station started, by its name; without those that never knew the time of day."""
-    own = select(boots.c.id, boots.c.boot).where(boots.c.site == site, boots.c.station == station)
-    found = {row.boot: started_at(connection, row.id) for row in connection.execute(own)}
-    return {boot: at for boot, at in found.items() if at}
+    known = (boots.c.site == site, boots.c.station == station, boots.c.started_at.is_not(None))
+    return {row.boot: row.started_at for row in connection.execute(select(boots).where(*known))}
 
 
 def heard_at(connection: Connection) -> dict[Station, datetime]:
@@ -73,27 +72,20 @@ def heard_at(connection: Connection) -> dict[Station, datetime]:
     return {(row.site, row.station): row.at for row in rows}
 
 
-def came(connection: Connection, boot_id: int) -> Sequence:
-    """Return which tallies of a boot are stored."""
+def came_after(connection: Connection, boot_id: int, known: Sequence) -> Sequence:
+    """Return which tallies of a boot are stored, given all that are known up to a seq."""
+    last = connection.execute(select(func.max(tallies.c.seq)).where(tallies.c.boot_id == boot_id)).scalar() or 0
+    rows = connection.execute(lacking(boot_id, known.last + 1, last)).all()
+    return Sequence(max(known.last, last), [*known.gaps, *(Gap(*row) for row in rows)])
+
+
+def lacking(boot_id: int, first: int, last: int) -> Select[int, int]:
+    """Return the seqs of a boot that are missing from `first` on and before a stored one up to `last`, as gaps."""
     seq = tallies.c.seq
-    before = select(seq, func.lag(seq, 1, 0).over(order_by=seq).label("before")).where(tallies.c.boot_id == boot_id)
-    pairs = before.subquery()
-    gaps = connection.execute(
-        select(pairs.c.before + 1, pairs.c.seq - 1).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
-    ).all()
-    last = connection.execute(select(func.max(seq)).where(tallies.c.boot_id == boot_id)).scalar()
-    return Sequence(last or 0, [Gap(first, last) for first, last in gaps])
-
-
-def started_at(connection: Connection, boot_id: int) -> datetime | None:
-    """Return when a boot started, by its first synced tally; nothing while none came."""
-    row = connection.execute(
-        select(tallies.c.from_at, tallies.c.up_s)
-        .where(tallies.c.boot_id == boot_id, tallies.c.clock == Clock.SYNCED.value)
-        .order_by(tallies.c.seq)
-        .limit(1)
-    ).first()
-    return None if row is None else row.from_at - timedelta(seconds=row.up_s)
+    before = select(seq, func.lag(seq, 1, max(first, 1) - 1).over(order_by=seq).label("before"))
+    pairs = before.where(tallies.c.boot_id == boot_id, seq.between(first, last)).subquery()
+    gap = (pairs.c.before + 1).label("first"), (pairs.c.seq - 1).label("last")
+    return select(*gap).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
 
 
 def _last_boots() -> Select[int]:

@@ -24,7 +24,7 @@ def upgrade() -> None:
 
 
 def _counts() -> None:
-    """Make the tables of what is counted by five minutes, and note when each boot started; a host fills them later."""
+    """Note when each boot started, and make the tables of what is counted by five minutes; a host fills them."""
     op.add_column("boots", sa.Column("synced", sa.Integer))
     op.add_column("boots", sa.Column("started_at", sa.BigInteger))
     op.add_column("boots", sa.Column("uncounted", sa.Integer, nullable=False, server_default="0"))

@@ -1,0 +1,107 @@
+"""The starts of counters as rows of the ledger: which of their tallies have come, and up to where they are summed."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from swapbell_host.books import counting, refusals
+from swapbell_host.books.schema import boots
+from swapbell_host.books.sequence import Hole, Sequence, holes
+from swapbell_host.intake import CLAIM_MAX, SEQ_MAX, BootName
+from swapbell_models.tally import Clock, Tally
+
+
+@dataclass(slots=True)
+class Boot:
+    """One start of a station's counter, by its number in the ledger.
+
+    Attributes
+    ----------
+    came
+        Which of its tallies are here, or will never be.
+    oldest, last
+        What its spool said that it holds.
+    uncounted
+        The first seq that is not summed.
+    synced, started_at
+        Its first tally with a set clock, beyond all where none came; and when it started, by that one.
+    """
+
+    id: int
+    came: Sequence
+    oldest: int = 0
+    last: int = 0
+    uncounted: int = 0
+    synced: int = SEQ_MAX + 1
+    started_at: datetime | None = None
+
+    def starts_by(self, tally: Tally) -> bool:
+        """Take a tally that came; tell whether it says anew when the boot started."""
+        self.came.add(tally.seq)
+        if tally.seq > self.synced or tally.clock is Clock.FREE:
+            return False
+        self.synced, self.started_at = tally.seq, tally.from_at - timedelta(seconds=tally.up_s)
+        return True
+
+    def claim(self, seq: int) -> None:
+        """Take a tally that was refused but kept, unless its seq is beyond belief."""
+        _claim(self.came, seq)
+
+
+def find(connection: Connection, name: BootName) -> Boot | None:
+    """Return a boot that the ledger knows."""
+    site, station, boot_name = name
+    same = (boots.c.site == site, boots.c.station == station, boots.c.boot == boot_name)
+    row = connection.execute(select(boots).where(*same)).first()
+    if row is None:
+        return None
+    came = _came(connection, row)
+    came.forget_below(row.oldest)
+    synced = SEQ_MAX + 1 if row.synced is None else row.synced
+    return Boot(row.id, came, row.oldest, row.last, row.uncounted, synced, row.started_at)
+
+
+def begin(connection: Connection, name: BootName) -> Boot:
+    """Write a new boot down."""
+    site, station, boot_name = name
+    new = insert(boots).values(site=site, station=station, boot=boot_name)
+    return Boot(connection.execute(new.returning(boots.c.id)).scalar_one(), Sequence())
+
+
+def note_start(connection: Connection, boot: Boot) -> None:
+    """Write down when a boot started; what was summed of it may lie elsewhere now."""
+    values = {"synced": boot.synced, "started_at": boot.started_at}
+    connection.execute(update(boots).where(boots.c.id == boot.id).values(values))
+    if boot.uncounted:
+        counting.begin_anew(connection, boot.id)
+        boot.uncounted = 0
+
+
+def note_held(connection: Connection, boot: Boot, oldest: int, last: int) -> None:
+    """Write down what a spool says that it holds of a boot, unless that is no news or beyond belief."""
+    oldest, last = max(oldest, boot.oldest), max(last, boot.last)
+    if max(oldest, last) > boot.came.last + CLAIM_MAX or (oldest, last) == (boot.oldest, boot.last):
+        return
+    connection.execute(update(boots).where(boots.c.id == boot.id).values(oldest=oldest, last=last))
+    boot.came.forget_below(oldest)
+    boot.oldest, boot.last = oldest, last
+
+
+def station_holes(connection: Connection, site: str, station: str) -> list[Hole]:
+    """Return the tallies of a station that are missing, boot by boot."""
+    of_station = select(boots).where(boots.c.site == site, boots.c.station == station).order_by(boots.c.id)
+    rows = connection.execute(of_station).all()
+    return [hole for row in rows for hole in holes(row.boot, _came(connection, row), row.oldest, row.last)]
+
+
+def _came(connection: Connection, boot: Row[tuple[object, ...]]) -> Sequence:
+    came = counting.came(connection, boot.id)
+    for seq in sorted(refusals.claimed(connection, boot.site, boot.station, boot.boot)):
+        _claim(came, seq)
+    return came
+
+
+def _claim(came: Sequence, seq: int) -> None:
+    if seq <= came.last + CLAIM_MAX:
+        came.add(seq)

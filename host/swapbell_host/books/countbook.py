@@ -1,0 +1,95 @@
+"""What a station counted, by five minutes or a multiple of them, over a season as over an hour."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import BigInteger, Select, cast, func, select, type_coerce, union_all
+
+from swapbell_host.books.counting import STRETCH_US, SUMMED, summed
+from swapbell_host.books.counttables import counts
+from swapbell_host.books.schema import boots, from_us, tallies, to_us
+from swapbell_host.books.store import Store
+
+STRETCH = timedelta(microseconds=STRETCH_US)
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """What one station counted in one stretch of time.
+
+    Attributes
+    ----------
+    from_at
+        When the stretch begins, aware UTC.
+    visits, outs
+        Wasps that came in, and that went out.
+    small, large
+        Bodies of these sizes that came in.
+    seconds, watched_s
+        How much time the tallies of the stretch cover, and how much of it was watched [s].
+    """
+
+    from_at: datetime
+    visits: int
+    outs: int
+    small: int
+    large: int
+    seconds: float
+    watched_s: float
+
+
+class Countbook:
+    """The counts of every station of one ledger, down to the newest tally; whether its host runs or not.
+
+    Parameters
+    ----------
+    store : Store
+        The ledger's database.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def span(
+        self, site: str, station: str, from_at: datetime, to_at: datetime, step: timedelta = STRETCH
+    ) -> list[Count]:
+        """Return a station's stretches that begin from `from_at` on and before `to_at`, in their order.
+
+        Stretches without any tally are not there. What was counted without a clock is there once the start of its
+        boot is known.
+
+        Parameters
+        ----------
+        from_at, to_at : datetime
+            Aware UTC; a stretch that holds `from_at` is in.
+        step : timedelta
+            Length of a stretch, a multiple of five minutes; stretches count from 1970-01-01 UTC.
+
+        Raises
+        ------
+        ValueError
+            If the step is none.
+        """
+        if step <= timedelta() or step % STRETCH:
+            raise ValueError(f"a step of {step} is no multiple of five minutes")
+        step_us = step // timedelta(microseconds=1)
+        first_us = to_us(from_at) // step_us * step_us
+        with self._store.reading() as connection:
+            rows = connection.execute(_sums(site, station, first_us, to_us(to_at), step_us)).all()
+        return [_count(*row) for row in rows]
+
+
+def _count(begun_us: int, visits: int, outs: int, small: int, large: int, span_us: int, watched_us: int) -> Count:
+    return Count(from_us(begun_us), visits, outs, small, large, span_us / 1e6, watched_us / 1e6)
+
+
+def _sums(site: str, station: str, first_us: int, end_us: int, step_us: int) -> Select[*tuple[int, ...]]:
+    own = (boots.c.site == site, boots.c.station == station)
+    stored = select(counts.c.from_at, *(counts.c[name] for name in SUMMED)).join(boots).where(*own)
+    fresh = summed(own[0] & own[1] & (tallies.c.seq >= boots.c.uncounted)).subquery()
+    waiting = select(fresh.c.from_at, *(fresh.c[name] for name in SUMMED))
+    parts = union_all(stored, waiting).subquery()
+    at_us = type_coerce(parts.c.from_at, BigInteger)
+    begun_us = (at_us // step_us * step_us).label("begun")
+    sums = [cast(func.sum(parts.c[name]), BigInteger) for name in SUMMED]
+    return select(begun_us, *sums).where(at_us.between(first_us, end_us - 1)).group_by(begun_us).order_by(begun_us)

@@ -1,0 +1,191 @@
+"""Sums tallies by five minutes, in SQL: what `counts` holds, and what a reader adds of tallies not in it yet.
+
+A tally that lies across a border is shared out by the time on either side; its crossings go where they happened. All
+is added in whole microseconds, so that it comes out the same in whatever order and pieces it is summed.
+"""
+
+from collections.abc import Collection
+
+from sqlalchemy import (
+    CTE,
+    BigInteger,
+    ColumnElement,
+    Connection,
+    FunctionElement,
+    Integer,
+    Select,
+    case,
+    delete,
+    func,
+    insert,
+    literal,
+    or_,
+    select,
+    type_coerce,
+    union_all,
+    update,
+)
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.compiler import SQLCompiler
+
+from swapbell_host.books import tallybook
+from swapbell_host.books.counttables import counts, gaps
+from swapbell_host.books.schema import boots, crossings, tallies
+from swapbell_host.books.sequence import Gap, Sequence
+from swapbell_models.sizes import SizeClass
+from swapbell_models.tally import Clock, Direction
+
+STRETCH_US = 300 * 1_000_000
+# A tally is an hour at most (`tally.Tally.seconds`): so many borders can lie in it.
+BORDERS_MAX = 12
+# Our choice: some hundredths of a second of work, so that no message waits for it.
+PIECE = 4000
+SUMMED = ("visits", "outs", "small", "large", "span_us", "watched_us")
+
+
+class _Whole(FunctionElement[int]):
+    """A positive number without what is behind its point: the two databases have no word for it in common."""
+
+    inherit_cache = True
+    type = BigInteger()
+
+
+@compiles(_Whole)
+def _floored(element: _Whole, compiler: SQLCompiler, **how: object) -> str:
+    return f"CAST(floor({compiler.process(element.clauses, **how)}) AS BIGINT)"
+
+
+@compiles(_Whole, "sqlite")
+def _cut(element: _Whole, compiler: SQLCompiler, **how: object) -> str:
+    return f"CAST({compiler.process(element.clauses, **how)} AS INTEGER)"
+
+
+def summed(condition: ColumnElement[bool]) -> Select[*tuple[int, ...]]:
+    """Return what the tallies of a condition on `tallies` and `boots` come to, by boot and five minutes.
+
+    What was counted by a free clock is left out until its boot's start is known.
+    """
+    placed = _placed(condition)
+    parts = union_all(_efforts(placed), _bodies(placed)).subquery()
+    sums = [func.sum(parts.c[name]).label(name) for name in SUMMED]
+    return select(parts.c.boot_id, parts.c.from_at, *sums).group_by(parts.c.boot_id, parts.c.from_at)
+
+
+def advance(connection: Connection, boot_id: int) -> int | None:
+    """Sum a boot's next tallies, `PIECE` of them at most; return its new `uncounted`, or nothing if none waited."""
+    first = _uncounted(connection, boot_id)
+    seq, waiting = tallies.c.seq, (tallies.c.boot_id == boot_id, tallies.c.seq >= first)
+    piece = select(seq).where(*waiting).order_by(seq).limit(PIECE).subquery()
+    last = connection.execute(select(func.max(piece.c.seq))).scalar()
+    if last is None:
+        return None
+    _add(connection, (tallies.c.boot_id == boot_id) & seq.between(first, last))
+    lacking = tallybook.lacking(boot_id, first, last).subquery()
+    rows = select(literal(boot_id, Integer), lacking.c.first, lacking.c.last)
+    connection.execute(insert(gaps).from_select(gaps.c.keys(), rows))
+    connection.execute(update(boots).where(boots.c.id == boot_id).values(uncounted=last + 1))
+    return int(last) + 1
+
+
+def add_late(connection: Connection, boot_id: int, seqs: Collection[int]) -> None:
+    """Add tallies to what their boot was summed up to before they came."""
+    _add(connection, (tallies.c.boot_id == boot_id) & tallies.c.seq.in_(seqs))
+    came = summed_of(connection, boot_id)
+    for seq in seqs:
+        came.add(seq)
+    connection.execute(delete(gaps).where(gaps.c.boot_id == boot_id))
+    if came.gaps:
+        connection.execute(insert(gaps), [{"boot_id": boot_id, **gap._asdict()} for gap in came.gaps])
+
+
+def begin_anew(connection: Connection, boot_id: int) -> None:
+    """Forget what a boot was summed to: its tallies lie elsewhere in time than was thought."""
+    for table in (counts, gaps):
+        connection.execute(delete(table).where(table.c.boot_id == boot_id))
+    connection.execute(update(boots).where(boots.c.id == boot_id).values(uncounted=0))
+
+
+def came(connection: Connection, boot_id: int) -> Sequence:
+    """Return which tallies of a boot are stored."""
+    summed = summed_of(connection, boot_id)
+    return tallybook.came_after(connection, boot_id, summed)
+
+
+def summed_of(connection: Connection, boot_id: int) -> Sequence:
+    """Return which tallies of a boot are stored, as far as it is summed."""
+    missing = select(gaps.c.first, gaps.c.last).where(gaps.c.boot_id == boot_id).order_by(gaps.c.first)
+    last = max(_uncounted(connection, boot_id) - 1, 0)
+    return Sequence(last, [Gap(*row) for row in connection.execute(missing)])
+
+
+def _uncounted(connection: Connection, boot_id: int) -> int:
+    return int(connection.execute(select(boots.c.uncounted).where(boots.c.id == boot_id)).scalar_one())
+
+
+def _add(connection: Connection, condition: ColumnElement[bool]) -> None:
+    sums = summed(condition)
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    adding = dialect.insert(counts).from_select(counts.c.keys(), sums)
+    more = {name: counts.c[name] + adding.excluded[name] for name in SUMMED}
+    connection.execute(adding.on_conflict_do_update(index_elements=["boot_id", "from_at"], set_=more))
+
+
+def _us(seconds: ColumnElement[float]) -> ColumnElement[int]:
+    return _Whole(seconds * 1e6 + 0.5)
+
+
+def _least(one: ColumnElement[int], other: ColumnElement[int]) -> ColumnElement[int]:
+    return case((one < other, one), else_=other)
+
+
+def _greatest(one: ColumnElement[int], other: ColumnElement[int]) -> ColumnElement[int]:
+    return case((one > other, one), else_=other)
+
+
+def _placed(condition: ColumnElement[bool]) -> CTE:
+    """Return the tallies where they belong in time; each lasts a microsecond at least."""
+    free = tallies.c.clock == Clock.FREE.value
+    started_us = type_coerce(boots.c.started_at, BigInteger)
+    begun_us = case((free, started_us + _us(tallies.c.up_s)), else_=type_coerce(tallies.c.from_at, BigInteger))
+    length_us = _greatest(_us(tallies.c.seconds), literal(1))
+    found = select(
+        tallies.c.boot_id,
+        tallies.c.seq,
+        begun_us.label("begun"),
+        length_us.label("length"),
+        _us(tallies.c.watched_s).label("watched"),
+    )
+    known = or_(~free, boots.c.started_at.is_not(None))
+    return found.join(boots, boots.c.id == tallies.c.boot_id).where(condition, known).cte("placed")
+
+
+def _efforts(placed: CTE) -> Select[*tuple[int, ...]]:
+    begun, ended = placed.c.begun, placed.c.begun + placed.c.length
+    nth = union_all(*(select(literal(n, Integer).label("n")) for n in range(BORDERS_MAX + 1))).subquery()
+    from_us = (begun // STRETCH_US + nth.c.n) * STRETCH_US
+    span_us = _least(ended, from_us + STRETCH_US) - _greatest(begun, from_us)
+    nobody = [literal(0, Integer).label(name) for name in SUMMED[:4]]
+    efforts = (span_us.label("span_us"), (placed.c.watched * span_us // placed.c.length).label("watched_us"))
+    touched = nth.c.n <= (ended - 1) // STRETCH_US - begun // STRETCH_US
+    return select(placed.c.boot_id, from_us.label("from_at"), *nobody, *efforts).join(nth, touched)
+
+
+def _bodies(placed: CTE) -> Select[*tuple[int, ...]]:
+    """Return the crossings; one at the very end of its tally is not let out of it."""
+    same = (crossings.c.boot_id == placed.c.boot_id) & (crossings.c.seq == placed.c.seq)
+    at_us = placed.c.begun + _least(_us(crossings.c.at_s), placed.c.length - 1)
+    kinds = (
+        _is(Direction.IN, SizeClass.WASP).label("visits"),
+        _is(Direction.OUT, SizeClass.WASP).label("outs"),
+        _is(Direction.IN, SizeClass.SMALL).label("small"),
+        _is(Direction.IN, SizeClass.LARGE).label("large"),
+    )
+    no_effort = [literal(0, BigInteger).label(name) for name in SUMMED[4:]]
+    from_us = (at_us // STRETCH_US * STRETCH_US).label("from_at")
+    return select(placed.c.boot_id, from_us, *kinds, *no_effort).join(crossings, same)
+
+
+def _is(direction: Direction, size: SizeClass) -> ColumnElement[int]:
+    so = (crossings.c.direction == direction.value) & (crossings.c.size == size.value)
+    return case((so, 1), else_=0)
