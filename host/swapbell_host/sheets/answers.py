@@ -15,7 +15,7 @@ from swapbell_models.calendar.place import Place
 from swapbell_models.dosing.strength import bait_strength
 
 UL_PER_ML, MG_PER_G = 1000.0, 1000.0
-Value = str | float | datetime | None
+Value = str | float | int | datetime | None
 # An answer, nothing where there is none; and where it came from, or why there is none.
 Answer = tuple[Value, str]
 
@@ -79,12 +79,6 @@ def _or_unsaid(value: Value, whence: str) -> Answer:
     return (value, whence) if value is not None else (None, "nobody has said")
 
 
-def _place(_made: Application, known: Known) -> Answer:
-    where = known.place
-    words = f"{where.latitude_deg:.5f}, {where.longitude_deg:.5f}" if where else None
-    return _or_unsaid(words, "plan and log; degrees, south and west negative")
-
-
 def _out_g(made: Application, _known: Known) -> Answer:
     found = made.mass(made.swap, Act.WEIGHED_OUT)
     return (found[0], _entry(found[1])) if found else (None, "not weighed")
@@ -145,7 +139,7 @@ def _told(entry: Entry, known: Known) -> str:
 
 
 def _together(_made: Application, known: Known) -> Answer:
-    return f"{known.together}", "log of the site's stations"
+    return known.together, "log of the site's stations"
 
 
 _READ: Mapping[str, Callable[[Application, Known], Answer]] = {
@@ -156,7 +150,8 @@ _READ: Mapping[str, Callable[[Application, Known], Answer]] = {
     "mass_out_g": _out_g,
     "ai_mg": _ingredient,
     "station": lambda _made, known: (known.station.name, "plan"),
-    "position": _place,
+    "latitude_deg": lambda _made, known: _or_unsaid(known.place and known.place.latitude_deg, "plan and log"),
+    "longitude_deg": lambda _made, known: _or_unsaid(known.place and known.place.longitude_deg, "plan and log"),
     "stations": _together,
     "out_at": _out,
     "in_at": _in,

@@ -1,12 +1,19 @@
 """The commands `sheet`, `record` and `report`: each writes one file, in the form that its ending asks for."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
+from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from swapbell_host.desk.planning import HOST_TOML, ConfigOption
+
+if TYPE_CHECKING:
+    from swapbell_host.books.servicebook import Servicebook
+    from swapbell_host.books.store import Store
+    from swapbell_host.intake import Station as Key
 
 OutOption = Annotated[
     Path,
@@ -50,7 +57,7 @@ def sheet_command(
 
     Example: swapbell-host sheet orchard/north orchard/east --portion "85 g" --out mixing.pdf
     """
-    from swapbell_host.desk.opening import key, opened
+    from swapbell_host.desk.opening import key
     from swapbell_host.sheets.form import form_of, put
     from swapbell_host.sheets.form import paper as paper_of
     from swapbell_host.sheets.issue import mixing_sheet
@@ -68,11 +75,59 @@ def sheet_command(
         "measure": measure,
         "on": on,
     }
-    with opened(config) as desk:
+    with _books(config) as (_, service, now):
         told = {name: text for name, text in given.items() if text is not None}
         keys = [key(each) for each in stations]
-        made = mixing_sheet(desk.book, keys, told, desk.now, form_of(out), paper_of(paper))
+        made = mixing_sheet(service, keys, told, now, form_of(out), paper_of(paper))
     put(made.content, out)
 
 
-COMMANDS: dict[str, Callable[..., None]] = {"sheet": sheet_command}
+def record_command(
+    stations: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="SITE[/STATION]...", help="A whole site, or some of its stations.", show_default=False
+        ),
+    ],
+    out: OutOption,
+    paper: PaperOption = "A4",
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Write the record of all toxic bait that was put out at a site or some of its stations, and what it lacks.
+
+    Example: swapbell-host record orchard --out record.pdf
+    """
+    from swapbell_host.sheets.form import form_of, put
+    from swapbell_host.sheets.form import paper as paper_of
+    from swapbell_host.sheets.issue import application_record
+
+    with _books(config) as (store, service, now):
+        keys = [key for each in stations for key in _keys(service, each, now)]
+        made = application_record(store, service, keys, now, form_of(out), paper_of(paper))
+    put(made.content, out)
+
+
+@contextmanager
+def _books(config: Path) -> Generator[tuple["Store", "Servicebook", datetime]]:
+    """Open the ledger of a configuration for reading; what is refused inside is the caller's mistake."""
+    from swapbell_host.books.servicebook import Servicebook
+    from swapbell_host.books.store import ledger_url, open_existing
+    from swapbell_host.config import read_config
+    from swapbell_host.desk.opening import refusing
+
+    with refusing(), open_existing(ledger_url(read_config(config).ledger)) as store:
+        yield store, Servicebook(store), datetime.now(UTC)
+
+
+def _keys(service: "Servicebook", text: str, now: datetime) -> list["Key"]:
+    """Return the station that a text names, or all of the site that it names."""
+    from swapbell_host.desk.opening import key
+    from swapbell_host.sheets.issue import site_of
+
+    if "/" in text:
+        return [key(text)]
+    site = site_of(service, text, now)
+    return [each for each in service.stations(now) if each[0] == site.name]
+
+
+COMMANDS: dict[str, Callable[..., None]] = {"sheet": sheet_command, "record": record_command}

@@ -12,6 +12,7 @@ from swapbell_host.sheets.regimes import Regime
 
 EU, RUP, NSW = Regime.EU, Regime.RUP, Regime.NSW
 _FULL_NAME = {EU: "full name", RUP: "full name", NSW: "full name"}
+_WHERE = {EU: "geodata or parcel", RUP: "the place, not just an address", NSW: "delineated area: see the plan"}
 
 FIELDS = (
     known("record", "record", Part.RECORD, Origin.MADE),
@@ -86,13 +87,8 @@ FIELDS = (
     ),
     known("ai_mg", "active ingredient in it", Part.BAIT, Origin.MADE, unit="mg"),
     known("station", "station", Part.PLACE, Origin.PLAN),
-    known(
-        "position",
-        "coordinates",
-        Part.PLACE,
-        Origin.PLAN,
-        {EU: "geodata or parcel", RUP: "the place, not just an address", NSW: "delineated area: see the plan"},
-    ),
+    known("latitude_deg", "latitude, south negative", Part.PLACE, Origin.PLAN, _WHERE, "deg"),
+    known("longitude_deg", "longitude, west negative", Part.PLACE, Origin.PLAN, _WHERE, "deg"),
     once("address", "address of the place", Part.PLACE, {NSW: ""}, "where somebody would look for it"),
     known("stations", "stations with toxic bait out at the same time", Part.PLACE, Origin.MADE),
     once(

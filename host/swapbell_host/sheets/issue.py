@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from swapbell_host.books.servicebook import Servicebook
+from swapbell_host.books.store import Store
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.sheets import mixing, stated
@@ -46,13 +47,18 @@ def mixing_sheet(
         made = _mixing(service, known, sites, given, now)
     except ValueError as error:
         raise Mistake(f"mixing sheet: {error}") from error
-    from swapbell_host.sheets import mixingdata, mixingpage
+    from swapbell_host.sheets import mixingdata
+
+    def pages() -> bytes:
+        from swapbell_host.sheets import mixingpage
+
+        return mixingpage.pdf(made, paper)
 
     return issued(
         f"mixing-{made.asked.on}-{'-'.join(site.name for site in sites[:3])}",
         form,
         {
-            Form.PDF: lambda: mixingpage.pdf(made, paper),
+            Form.PDF: pages,
             Form.CSV: lambda: mixingdata.csv(made),
             Form.JSON: lambda: mixingdata.json(made),
         },
@@ -69,6 +75,61 @@ def _mixing(
         mixing.Carried(each, service.job(*each.key, now), _where(service.place(*each.key, now))) for each in known
     ]
     return mixing.sheet(carried, told, asked, now, zone)
+
+
+def application_record(
+    store: Store,
+    service: Servicebook,
+    stations: Sequence[Key],
+    now: datetime,
+    form: Form = Form.PDF,
+    paper: Paper = Paper.A4,
+) -> Issued:
+    """Return the record of every application at some stations of one site, the oldest first.
+
+    Parameters
+    ----------
+    store, service
+        The open ledger and its log.
+    stations : sequence of (site, station)
+        Those that never had toxic bait are left out.
+    now : datetime
+        Aware UTC.
+    form, paper
+        As what.
+
+    Raises
+    ------
+    Mistake
+        If a station is unknown, if they are of several sites, or if none of them ever had toxic bait.
+    """
+    from swapbell_host.sheets import gathering, recorddata
+
+    known = [station_of(service, key, now) for key in dict.fromkeys(stations)]
+    names = {each.site for each in known}
+    if len(names) != 1:
+        raise Mistake(f"record: it is of one site, not of {len(names)}; make one for each")
+    site = site_of(service, names.pop(), now)
+    records = gathering.records(store, service, site, known, now)
+    if not records:
+        raise Mistake("record: no toxic bait was ever logged there, so there is nothing to hand over")
+
+    def pages() -> bytes:
+        from swapbell_host.sheets import recordpage
+
+        spots = gathering.spots(service, site, {each.application.swap.station for each in records}, now)
+        return recordpage.pdf(records, site, spots, now, paper)
+
+    name = f"record-{site.name}-{now.astimezone(site.clock):%Y-%m-%d}"
+    return issued(
+        name,
+        form,
+        {
+            Form.PDF: pages,
+            Form.CSV: lambda: recorddata.csv(records, site),
+            Form.JSON: lambda: recorddata.json(records, site, now),
+        },
+    )
 
 
 def _where(place: Place | None) -> str | None:

@@ -13,6 +13,9 @@ from swapbell_host.sheets.field import Field
 from swapbell_host.sheets.fields import FIELDS
 from swapbell_host.sheets.regimes import Deadline, Regime, deadlines
 
+# How numbers are written: four digits are more than any scale here gives; five decimals of a degree are a metre.
+_DIGITS = {"deg": ".5f"}
+
 
 @dataclass(frozen=True, slots=True)
 class Filled:
@@ -32,12 +35,12 @@ class Filled:
 
     @property
     def words(self) -> str:
-        """The answer for a person, with its unit; empty where there is none."""
+        """The answer for a person, without its unit; empty where there is none."""
         if isinstance(self.value, datetime):
             return f"{self.value:%Y-%m-%d %H:%M %z}"
-        if isinstance(self.value, int | float):
-            return f"{self.value:.4g} {self.field.unit}".strip()
-        return self.value or ""
+        if isinstance(self.value, float):
+            return f"{self.value:{_DIGITS.get(self.field.unit, '.4g')}}"
+        return str(self.value or "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +80,10 @@ def record(made: Application, known: Known, corrected: Sequence[str]) -> Record:
     return Record(made, known, filled, tuple(corrected), tuple(deadlines(out_at)))
 
 
-def gaps(records: Sequence[Record], regime: Regime) -> Iterator[str]:
-    """Yield what some rules ask for and no one answered, field by field, with the records that lack it."""
+def gaps(records: Sequence[Record], regime: Regime | None) -> Iterator[str]:
+    """Yield what nobody answered of what some rules ask for, or of what none asks for; and in which records."""
     for each in FIELDS:
-        lacking = [
-            made.application.number for made in records if each in [gap.field for gap in made.missing_for(regime)]
-        ]
-        if lacking:
+        if regime in each.serves if regime else not each.serves:
+            lacking = [made.application.number for made in records if each in [gap.field for gap in made.missing]]
             where = "" if len(lacking) == len(records) else f" ({', '.join(lacking)})"
-            yield f"{each.label}{where}"
+            yield from [f"{each.label}{where}"] if lacking else []
