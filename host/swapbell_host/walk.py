@@ -101,6 +101,23 @@ def walk(places: Mapping[Key, Place | None], start: Key | Place | None = None) -
     return Walk(legs, unplaced, course(stops[-1], here or stops[0]))
 
 
+def nearest(key: Key, places: Mapping[Key, Place | None]) -> tuple[Key, Course] | None:
+    """Return the nearest other station of the same site and the way there; nothing where a place is not known."""
+    here = places[key]
+    others = [(other, there) for other, there in places.items() if there and other != key and other[0] == key[0]]
+    if here is None or not others:
+        return None
+    wide = math.cos(math.radians(here.latitude_deg))
+
+    def apart(each: tuple[Key, Place]) -> float:
+        """Return how far apart two places of one site look on a flat map: enough to tell which is nearest."""
+        east_deg = (each[1].longitude_deg - here.longitude_deg + 180.0) % 360.0 - 180.0
+        return math.hypot(each[1].latitude_deg - here.latitude_deg, east_deg * wide)
+
+    found, there = min(others, key=apart)
+    return found, course(here, there)
+
+
 def _first(placed: Mapping[Key, Place], start: Key) -> dict[Key, Place]:
     if start not in placed:
         raise ValueError(f"station {'/'.join(start)} cannot begin the walk: nobody has said where it hangs")

@@ -77,7 +77,7 @@ def test_a_second_enrolment_overwrites_nothing(enrolled: tuple[str, Path]) -> No
 def test_a_broker_on_this_machine_is_named_as_the_station_reaches_it(enrolled: tuple[str, Path]) -> None:
     Path("host.toml").write_text(HOST_TOML.format(host="localhost", more=""))
     done = CliRunner().invoke(app, ("station", "enrol", "orchard/north", "--dir", "other"))
-    assert "a station cannot reach it so; say --broker" in str(done.exception)
+    assert "a station cannot reach it so; say its name or address there, as by --broker" in str(done.exception)
     typed("station", "enrol", "orchard/north", "--dir", "other", "--broker", "192.0.2.11")
     config = parse_config(Path("other/orchard.north/device.toml").read_text(), Path("device.toml"))
     assert (config.broker.host, config.broker.ca_file) == ("192.0.2.11", None)

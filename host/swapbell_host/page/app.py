@@ -16,7 +16,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from swapbell_host.page import live, log, notices, pictures, sight, signing, station, today
+from swapbell_host.page import enrol, live, log, notices, pictures, plan, planforms, sight, signing, station, today
 from swapbell_host.page.back import Back
 from swapbell_host.page.cookies import Cookies
 from swapbell_host.page.door import Door
@@ -36,6 +36,9 @@ DOORS: tuple[Door, ...] = (
     *live.DOORS,
     *pictures.DOORS,
     *log.DOORS,
+    *plan.DOORS,
+    *planforms.DOORS,
+    *enrol.DOORS,
 )
 # What the framework says in one word of its own.
 WORDS = {404: "There is nothing at this address.", 405: "This address cannot be used like that."}

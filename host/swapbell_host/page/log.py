@@ -14,6 +14,7 @@ from swapbell_host.jobs.account import Right
 from swapbell_host.jobs.entry import Act, Draft, Entry
 from swapbell_host.jobs.moment import twice
 from swapbell_host.jobs.plan import Site, Station
+from swapbell_host.page import form
 from swapbell_host.page.door import Door
 from swapbell_host.page.pictures import NAME
 from swapbell_host.page.visit import Answer, Go, Page, Visit
@@ -51,10 +52,6 @@ MEANS: Mapping[Act, str] = {
     Act.SEEN: "a look: animals, weather, an incident",
     Act.STRUCK_OUT: "it never happened",
 }
-# What a field of the record is called in the form.
-DETAIL = "detail-"
-# Numbers of entries are of 64 bits.
-DIGITS_MAX = 18
 # Which field a refusal speaks of, by its first word where that is not the field's own name.
 SPEAKS_OF = {"time": "at", "position": "place", "photo": "photo"}
 
@@ -87,10 +84,10 @@ class Spot:
 def show(visit: Visit) -> Answer:
     """Ask what was done; or, once that is said, for all the rest."""
     spot = _spot(visit)
-    corrects = _number(visit.query.get("corrects", ""))
+    corrects = form.number(visit.query.get("corrects", ""))
     if "act" in visit.query:
         return _form(visit, spot, _act(visit.query["act"]), corrects, typed=_before(spot, corrects))
-    legal, logged = entry.legal(spot.job, spot.station.role), _number(visit.query.get("logged", ""))
+    legal, logged = entry.legal(spot.job, spot.station.role), form.number(visit.query.get("logged", ""))
     standing = {each.id for each in entry.standing(spot.entries)}
     values = {
         **_named(spot),
@@ -105,8 +102,8 @@ def show(visit: Visit) -> Answer:
 def take(visit: Visit) -> Answer:
     """Log what was typed; or show it again with what is wrong."""
     spot, act = _spot(visit), _act(visit.form.get("act", ""))
-    corrects = _number(visit.form.get("corrects", ""))
-    typed = {name: text.strip().replace("\r\n", "\n") for name, text in visit.form.items()}
+    corrects = form.number(visit.form.get("corrects", ""))
+    typed = form.typed(visit)
     try:
         typed["kept"] = _kept(visit, typed.get("kept", ""))
         logged = _logged(visit, spot, act, corrects, typed)
@@ -120,9 +117,8 @@ def _logged(visit: Visit, spot: Spot, act: Act, corrects: int | None, typed: Map
     blank = entry.blank(*spot.station.key, act, typed.get("by", ""), visit.at, corrects, known)
     said = {name: typed[name] for name in ("mass", *filling.REMARKS, "place") if name in typed}
     said |= {"at": _meant(typed), "photo": typed["kept"] or blank.photo or ""}
-    details = {name.removeprefix(DETAIL): text for name, text in typed.items() if name.startswith(DETAIL)}
-    draft = filling.entry(blank, said, details, spot.zone)
-    seen = _number(typed.get("seen", "")) or 0
+    draft = filling.entry(blank, said, form.details(typed), spot.zone)
+    seen = form.number(typed.get("seen", "")) or 0
     before = next((each for each in spot.entries if each.id > seen and _same(each, draft, said["at"])), None)
     return before or visit.house.servicebook.add(draft, visit.at)
 
@@ -162,15 +158,9 @@ def _form(
         "typed": {"by": visit.account.name if visit.account else "", "seen": str(spot.last_id), **typed},
         "twice": twice(typed.get("at", ""), spot.zone),
         "refusal": refusal,
-        "trouble": _trouble(refusal),
+        "trouble": form.trouble(refusal, SPEAKS_OF),
     }
     return Page("logform.html", values, 422 if refusal else 200)
-
-
-def _trouble(refusal: str) -> dict[str, str]:
-    """Return what is wrong by the field that it speaks of."""
-    word = refusal.partition(" ")[0].rstrip(":")
-    return {SPEAKS_OF.get(word, word): refusal} if refusal else {}
 
 
 def _before(spot: Spot, corrects: int | None) -> dict[str, str]:
@@ -184,7 +174,7 @@ def _before(spot: Spot, corrects: int | None) -> dict[str, str]:
         told["place"] = f"{found.place.latitude_deg}, {found.place.longitude_deg}"
     at = found.at.astimezone(spot.zone)
     told |= {"at": f"{at:%Y-%m-%dT%H:%M}", "at-meant": at.isoformat()}
-    return told | {DETAIL + name: text for name, text in found.details.items()}
+    return told | form.as_typed(found.details)
 
 
 def _named(spot: Spot) -> dict[str, object]:
@@ -206,14 +196,9 @@ def _act(word: str) -> Act:
         raise Mistake(str(error)) from error
 
 
-def _number(text: str) -> int | None:
-    return int(text) if text.isascii() and text.isdigit() and len(text) <= DIGITS_MAX else None
-
-
 def _details(act: Act, typed: Mapping[str, str]) -> dict[str, tuple[str, str, str]]:
     """Return what a record asks for with an act, and what else was said: label, hint and unit by name."""
-    said = [name.removeprefix(DETAIL) for name in typed if name.startswith(DETAIL)]
-    other = {name: (name.replace("_", " "), "", "") for name in said}
+    other = {name: (name.replace("_", " "), "", "") for name in form.details(typed)}
     asked = {each.key: (each.label, each.hint, each.unit) for each in sheetfields.asked(act)}
     return asked | {name: told for name, told in other.items() if name not in asked}
 
