@@ -113,9 +113,15 @@ class Book:
         if look is not None:
             self._attention.note(look)
             self._interval_at(look.at_s).looks.append(look)
-        settled_s = at_s - SETTLE_S
-        while self._open[0].end_s <= settled_s:
-            yield self._tally(self._open.pop(0))
+        yield from self._settled(at_s)
+
+    def miss(self, at_s: float) -> Iterator[Tally]:
+        """Note that there is no picture up to `at_s` [s], and yield the tallies that this closed."""
+        self._reach(at_s)
+        for interval in self._open:
+            interval.watch(max(self._last_s, 0.0), at_s, Hindrance.CAMERA)
+        self._last_s = max(self._last_s, at_s)
+        yield from self._settled(at_s)
 
     def close(self) -> Iterator[Tally]:
         """Yield what is still open; the last tally ends with the last frame."""
@@ -125,6 +131,10 @@ class Book:
             interval = self._open.pop(0)
             if interval.seconds > 0.0:
                 yield self._tally(interval)
+
+    def _settled(self, at_s: float) -> Iterator[Tally]:
+        while self._open[0].end_s <= at_s - SETTLE_S:
+            yield self._tally(self._open.pop(0))
 
     def _reach(self, at_s: float) -> None:
         here = int(at_s // self._seconds)

@@ -70,6 +70,50 @@ class DrawnCamera(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", t
     pace: Pace = 1.0
 
 
+Pixels = Annotated[int, Meta(ge=16, le=8192)]
+PerSecond = Annotated[float, Meta(gt=0.0, le=500.0)]
+PositiveSeconds = Annotated[float, Meta(gt=0.0, le=1.0)]
+# Our choice: what a lane of 25 to 60 mm needs, and what a small board counts with ease.
+WIDTH_PX, HEIGHT_PX, FPS = 640, 480, 60.0
+
+
+class BoardSection(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="board"):
+    """A camera on the board's own connector.
+
+    Attributes
+    ----------
+    exposure_s, gain, focus_per_m
+        Held fixed; what is not said the camera finds when it starts, and then holds. Focus is the reciprocal of the
+        distance [1/m].
+    number
+        Which one, where there are two.
+    """
+
+    width: Pixels = WIDTH_PX
+    height: Pixels = HEIGHT_PX
+    fps: PerSecond = FPS
+    exposure_s: PositiveSeconds | None = None
+    gain: Annotated[float, Meta(ge=1.0, le=64.0)] | None = None
+    focus_per_m: Annotated[float, Meta(ge=0.0, le=50.0)] | None = None
+    number: Annotated[int, Meta(ge=0, le=7)] = 0
+
+
+class UsbSection(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="usb"):
+    """A camera on USB.
+
+    Attributes
+    ----------
+    exposure_s
+        Held fixed; the camera finds its own, again and again, if it is not said.
+    """
+
+    device: Annotated[str, Meta(min_length=1)] = "/dev/video0"
+    width: Pixels = WIDTH_PX
+    height: Pixels = HEIGHT_PX
+    fps: PerSecond = 30.0
+    exposure_s: PositiveSeconds | None = None
+
+
 class BrokerSection(msgspec.Struct, frozen=True, kw_only=True):
     """Where the broker is and how the station signs in.
 
@@ -111,7 +155,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
 
     site: Name
     station: Name
-    camera: ClipCamera | DrawnCamera
+    camera: ClipCamera | DrawnCamera | BoardSection | UsbSection
     broker: BrokerSection
     spool: SpoolSection
     station_file: Path | None = None
@@ -140,8 +184,8 @@ def parse_config(text: str, path: Path) -> Config:
     """Check the text of a configuration file; relative paths in it count from the folder of `path`."""
     what, folder = f"configuration {path}", path.resolve().parent
     config = settings.parse(text, Config, what, dec_hook=lambda _, name: folder / name)
-    if isinstance(config.camera, ClipCamera) and config.station_file is None:
-        raise Mistake(f"{what}: a clip needs station_file, the file that says where its gate lies")
+    if not isinstance(config.camera, DrawnCamera) and config.station_file is None:
+        raise Mistake(f"{what}: this camera needs station_file, the file that says where its gate lies")
     if config.broker.password_file is not None and config.broker.username is None:
         raise Mistake(f"{what}: broker.password_file needs broker.username beside it")
     return config

@@ -37,15 +37,25 @@ class Pulse:
         self._blind_since_s = math.inf
         self._dropped: int | None = None
         self._ended_by: str | None = None
+        self._absent: str | None = None
 
     def beat(self, at_s: float, look: Look | None = None) -> None:
         """Note a frame that was counted, taken at `at_s` [s], and the look at it if one was due."""
         self._frames += 1
-        self._at_s = at_s
+        self._at_s, self._absent = at_s, None
         if look is not None:
             self._attention.note(look)
             self._blind_since_s = min(self._blind_since_s, at_s) if self._attention.hindrance else math.inf
             self._dropped = (self._dropped or 0) + look.dropped
+
+    def miss(self, at_s: float, reason: str) -> None:
+        """Note that there is no picture at `at_s` [s], and why."""
+        self._at_s, self._absent = at_s, reason
+
+    @property
+    def state(self) -> StationState:
+        """Whether the counter watches or is blind, as its health says."""
+        return StationState.BLIND if self._blind() else StationState.WATCHING
 
     def end(self, reason: str) -> None:
         """Note the one line of what ended the run that did not end well."""
@@ -56,7 +66,7 @@ class Pulse:
         blind = self._blind()
         return Health(
             station=self._station,
-            state=StationState.BLIND if blind else StationState.WATCHING,
+            state=self.state,
             at=self._started_at + timedelta(seconds=self._at_s),
             reason=self._ended_by or self._spool.trouble or blind,
             fps=self._fps(),
@@ -69,7 +79,9 @@ class Pulse:
         )
 
     def _blind(self) -> str | None:
-        """Return what has kept the counter from counting for a while; nothing if nothing has."""
+        """Return what keeps the counter from counting, a lost camera at once and a view after a while; or nothing."""
+        if self._absent is not None:
+            return self._absent
         hindrance = self._attention.hindrance
         lasts = self._at_s - self._blind_since_s >= BLIND_S
         return f"cannot count: {hindrance.value}" if hindrance and lasts else None

@@ -72,6 +72,7 @@ HINDRANCES = {
     Hindrance.SHAKE: "the camera shakes; it may hang loose in the wind",
     Hindrance.MOVING: "too much of the view moves; grass or leaves may hang into it",
     Hindrance.DROPPED: "more than half of the frames are lost; the board may be too busy or too hot",
+    Hindrance.CAMERA: "its camera gives no pictures; look at its cable and its power",
     Hindrance.COVERED: "something larger than an insect is in the view",
 }
 # What a later kind says holds the earlier one's word: whoever heard the one need not hear the other.

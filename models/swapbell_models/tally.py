@@ -43,7 +43,8 @@ class Clock(Enum):
 class Hindrance(Enum):
     """What can keep a counter from counting: too little or too much light, too little detail, too much of the rest.
 
-    `COVERED` is what no figure of `Sight` tells: something larger than an insect is in the view, such as a hand.
+    No figure of `Sight` tells of the last two: something larger than an insect is in the view, such as a hand; the
+    camera gives no pictures.
     """
 
     LIGHT = "light"
@@ -53,6 +54,7 @@ class Hindrance(Enum):
     MOVING = "moving"
     DROPPED = "dropped"
     COVERED = "covered"
+    CAMERA = "camera"
 
 
 class Sight(msgspec.Struct, frozen=True, kw_only=True, gc=False, omit_defaults=True):

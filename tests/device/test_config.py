@@ -77,7 +77,7 @@ def test_the_first_frames_time_of_day_may_be_given() -> None:
         ('host = "localhost"', 'host = "h"\nport = 70000', "at `broker.port`"),
         ('host = "localhost"', "broker = 3\nhost", "not valid TOML"),
         ('host = "localhost"', 'host = "h"\npassword_file = "p"', "password_file needs broker.username"),
-        ('station_file = "gate.toml"', "", "a clip needs station_file"),
+        ('station_file = "gate.toml"', "", "this camera needs station_file"),
         ('site = "orchard"', 'site = "o"\nstarts_at = 2026-02-03T12:00:00', "at `starts_at`"),
         ('site = "orchard"', 'site = "o"\ntally_s = nan', "at `tally_s`"),
         ("[camera]", "[[camera]]", "at `camera`"),

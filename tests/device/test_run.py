@@ -23,10 +23,11 @@ from spooled import TALLY_S, fill, names, opened, tally
 from swapbell_device.camera import Clip, Frame
 from swapbell_device.config import Config, parse_config
 from swapbell_device.drawn import DrawnStation
+from swapbell_device.eye import Paced, dated
 from swapbell_device.linking.delivery import Patience
 from swapbell_device.look import Look
 from swapbell_device.moment import Moment
-from swapbell_device.run import Paced, dated, run, truth
+from swapbell_device.run import run, truth
 from swapbell_device.spooling.spool import DAY_S
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held

@@ -97,6 +97,10 @@ class Delivery:
         self._send(dict.fromkeys(self._spool.newest(LIVE) + self._spool.pending(BACKLOG)), now_s)
         return True
 
+    def report(self) -> None:
+        """Let the station's health go out with the next step."""
+        self._health_due_s = NEVER_S
+
     def receipted(self) -> None:
         """Note that the host is there: what stays without a receipt is soon worth another try."""
         self._resend_s = self._patience.resend_s

@@ -70,7 +70,7 @@ class Link:
         self._spool, self._health, self._say, self._patience = spool, health, say, patience
         self._thread = ThreadPoolExecutor(1, "link")
         self._running: Future[None] | None = None
-        self._stop = Event()
+        self._stop, self._news = Event(), Event()
         self._stop_by_s = 0.0
         self._state = ""
         self._heard = False
@@ -92,6 +92,10 @@ class Link:
         """Raise what ended the link's thread, if something did."""
         if self._running is not None and self._running.done():
             self._running.result()
+
+    def report(self) -> None:
+        """Let the station's health go out now: it is news."""
+        self._news.set()
 
     def finish(self, wait_s: float) -> None:
         """Wait until every tally is receipted, at most `wait_s`, then say that the station stopped, and why."""
@@ -124,6 +128,9 @@ class Link:
         delivery = Delivery(session, self._spool, self._health, self._patience)
         brief_until_s = time.monotonic() + BRIEF_S
         while session.step(TICK_S):
+            if self._news.is_set():
+                self._news.clear()
+                delivery.report()
             if session.accepted and not self._deliver(session, delivery):
                 self._tell("stuck", f"{self._where} does not acknowledge what it is sent; {COUNTING}")
                 return

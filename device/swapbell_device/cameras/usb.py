@@ -1,0 +1,80 @@
+"""A camera on USB, through Linux's V4L2 by OpenCV."""
+
+import os
+import time
+from collections.abc import Generator
+from dataclasses import dataclass
+
+# Our choice: OpenCV waits ten seconds for a picture unless told otherwise; one that sends none for three is gone.
+os.environ.setdefault("OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT", "3")
+
+import cv2
+import numpy as np
+
+from swapbell_device.camera import Luma
+from swapbell_device.cameras.live import Lost, boot_clock
+
+MILLI = 1e-3
+# Our choice: a driver whose times lie farther from now than this has another clock.
+STAMP_WITHIN_S = 2.0
+# linux/videodev2.h, V4L2_EXPOSURE_MANUAL, as OpenCV passes it on.
+MANUAL = 1.0
+# linux/uvcvideo: exposure in units of 100 us.
+PER_S = 10_000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsbCamera:
+    """A camera by its device.
+
+    Attributes
+    ----------
+    device
+        Such as /dev/video0.
+    size, fps
+        Width and height of the pictures [px], and how many a second.
+    exposure_s
+        Held fixed; the camera finds its own if it is not said [s].
+    """
+
+    device: str
+    size: tuple[int, int]
+    fps: float
+    exposure_s: float | None = None
+
+    def pictures(self) -> Generator[tuple[Luma, float]]:
+        """Open the camera and yield each picture's luma with the driver's time [s]; see `live.Source`."""
+        capture = cv2.VideoCapture(self.device, cv2.CAP_V4L2)
+        try:
+            if not capture.isOpened():
+                raise Lost(f"{self.device} cannot be opened; look at its plug, and who else uses it")
+            self._set(capture)
+            while True:
+                got, picture = capture.read()
+                if not got:
+                    raise Lost(f"{self.device} sends no more pictures; look at its plug")
+                yield _luma(picture), _taken_s(capture)
+        finally:
+            capture.release()
+
+    def _set(self, capture: cv2.VideoCapture) -> None:
+        """Ask for size and rate, uncompressed luma if it can be had, and a fixed exposure if one was said."""
+        capture.set(cv2.CAP_PROP_FRAME_WIDTH, self.size[0])
+        capture.set(cv2.CAP_PROP_FRAME_HEIGHT, self.size[1])
+        capture.set(cv2.CAP_PROP_FPS, self.fps)
+        if self.exposure_s is not None:
+            capture.set(cv2.CAP_PROP_AUTO_EXPOSURE, MANUAL)
+            capture.set(cv2.CAP_PROP_EXPOSURE, self.exposure_s * PER_S)
+
+
+def _taken_s(capture: cv2.VideoCapture) -> float:
+    """Return when the picture was taken, on the board's clock [s]: by the driver's stamp if it has the same clock."""
+    stamp_s, now_s = capture.get(cv2.CAP_PROP_POS_MSEC) * MILLI, time.monotonic()
+    age_s = now_s - stamp_s
+    return boot_clock() - (age_s if 0.0 <= age_s <= STAMP_WITHIN_S else 0.0)
+
+
+def _luma(picture: cv2.typing.MatLike) -> Luma:
+    if picture.ndim == 3 and picture.shape[2] == 3:  # noqa: PLR2004  (rows, columns, colours)
+        return np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    return np.asarray(picture, np.uint8)

@@ -1,0 +1,147 @@
+"""The eye of a station: the camera that its configuration names, and what it will show.
+
+The wall clock is read here and nowhere else on the device.
+"""
+
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from threading import Event
+
+from msgspec.structs import replace
+
+from swapbell_device.camera import Camera, Clip, Frame, read_times
+from swapbell_device.cameras.board import BoardCamera
+from swapbell_device.cameras.live import WELL_S, Absence, Live, Lost, again_after_s, boot_clock
+from swapbell_device.cameras.usb import UsbCamera
+from swapbell_device.config import BoardSection, ClipCamera, Config, DrawnCamera, UsbSection
+from swapbell_device.drawn import DrawnStation
+from swapbell_device.moment import Moment
+from swapbell_device.stationfile import StationFile, read_station
+from swapbell_models.fault import Mistake
+
+Watch = Callable[[Camera, StationFile], Iterable[Moment]]
+
+
+def say(line: str) -> None:
+    """Tell whoever runs the station one line, on stderr."""
+    sys.stderr.write(f"{line}\n")
+    sys.stderr.flush()
+
+
+@dataclass(frozen=True, slots=True)
+class Paced:
+    """A camera whose recorded or drawn frames come no faster than `pace` seconds of theirs in one of ours.
+
+    Attributes
+    ----------
+    camera : Camera
+        Whose frames they are.
+    pace : float
+        0 is as fast as they can be counted.
+    stop : Event
+        Ends the frames.
+    """
+
+    camera: Camera
+    pace: float
+    stop: Event
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of every frame [px]."""
+        return self.camera.size
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield the frames in time order, each in its own time."""
+        began_s = time.monotonic()
+        for frame in self.camera.frames():
+            early_s = frame.at_s / self.pace - (time.monotonic() - began_s) if self.pace > 0.0 else 0.0
+            if self.stop.wait(max(0.0, early_s)):
+                return
+            yield frame
+
+
+def eye(camera: ClipCamera | DrawnCamera, station_file: Path | None) -> tuple[Clip | DrawnStation, StationFile]:
+    """Return the recorded or drawn camera that the configuration names, and where its gate lies.
+
+    Raises
+    ------
+    Mistake
+        If the clip, its times or the station file cannot be used.
+    """
+    if isinstance(camera, ClipCamera):
+        assert station_file is not None
+        times = None if camera.times is None else read_times(camera.times)
+        return Clip(camera.path, times), read_station(station_file)
+    drawn = DrawnStation(camera.seed)
+    return drawn, drawn.station
+
+
+def dated(config: Config, camera: Clip | DrawnStation, now_at: datetime) -> Config:
+    """Return the configuration with the time of day of the first frame filled in; see `Config.starts_at`.
+
+    Raises
+    ------
+    Mistake
+        If that hangs on the length of a clip that does not tell it.
+    """
+    if config.starts_at is not None:
+        return config
+    live = isinstance(config.camera, BoardSection | UsbSection) or config.camera.pace == 1.0
+    return replace(config, starts_at=now_at - (timedelta() if live else _length(camera)))
+
+
+def _length(camera: Clip | DrawnStation) -> timedelta:
+    seconds = camera.length_s if isinstance(camera, Clip) else float(camera.times_s[-1] + camera.times_s[1])
+    if seconds <= 0.0:
+        raise Mistake("the clip does not tell how long it is; give starts_at, the time of day of its first frame")
+    return timedelta(seconds=seconds)
+
+
+def moments(config: Config, watch: Watch, stop: Event) -> tuple[Config, Iterable[Moment | Absence]]:
+    """Return the configuration with the time of day of what comes first, and what the camera will show."""
+    if isinstance(config.camera, BoardSection | UsbSection):
+        assert config.station_file is not None
+        camera, station = Live(source(config.camera), stop, boot_clock), read_station(config.station_file)
+        return replace(config, starts_at=config.starts_at or now()), watched(camera, station, watch, stop)
+    recorded, station = eye(config.camera, config.station_file)
+    return dated(config, recorded, now()), watch(Paced(recorded, config.camera.pace, stop), station)
+
+
+def source(section: BoardSection | UsbSection) -> BoardCamera | UsbCamera:
+    """Return the live camera that a configuration names."""
+    size = section.width, section.height
+    if isinstance(section, UsbSection):
+        return UsbCamera(device=section.device, size=size, fps=section.fps, exposure_s=section.exposure_s)
+    return BoardCamera(
+        size=size,
+        fps=section.fps,
+        exposure_s=section.exposure_s,
+        gain=section.gain,
+        focus_per_m=section.focus_per_m,
+        number=section.number,
+    )
+
+
+def watched(camera: Live, station: StationFile, watch: Watch, stop: Event) -> Iterator[Moment | Absence]:
+    """Yield what a live camera shows until someone says stop; where it is lost, that, until it opens again."""
+    waits = again_after_s()
+    while not stop.is_set():
+        opened_s = time.monotonic()
+        try:
+            yield from watch(camera, station)
+        except Lost as lost:
+            if time.monotonic() - opened_s >= WELL_S:
+                waits = again_after_s()
+            wait_s = next(waits)
+            say(f"camera: {lost}; it is opened again in {wait_s:g} s")
+            yield from camera.absences(str(lost), wait_s)
+
+
+def now() -> datetime:
+    """Return the time of day, aware UTC."""
+    return datetime.now(UTC)
