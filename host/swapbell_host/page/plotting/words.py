@@ -12,6 +12,9 @@ from swapbell_host.page.plotting.points import STEP
 if TYPE_CHECKING:
     from swapbell_host.books.countbook import Count
 
+# Our choice: two days of hours can be imagined, more cannot.
+LONG_H = 48
+
 
 def summary(counts: Sequence["Count"], shown: Plot) -> list[str]:
     """Return what a plot shows, sentence by sentence, from its counts by five minutes in time order."""
@@ -28,8 +31,10 @@ def summary(counts: Sequence["Count"], shown: Plot) -> list[str]:
 
 
 def lasting(seconds: float) -> str:
-    """Return a length of time in hours and minutes."""
+    """Return a length of time as a person says it: in days and hours, hours and minutes, or minutes."""
     hours, minutes = divmod(round(seconds / 60.0), 60)
+    if hours >= LONG_H:
+        return f"{hours // 24} d {hours % 24} h"
     return f"{hours} h {minutes} min" if hours else f"{minutes} min"
 
 

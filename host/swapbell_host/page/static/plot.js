@@ -98,6 +98,7 @@
       const { ctx, bbox } = plot;
       const unit = devicePixelRatio;
       ctx.save();
+      ctx.setLineDash([]);
       ctx.font = FONT.replace(/^[0-9]+/, (px) => px * unit);
       ctx.textAlign = "center";
       ctx.textBaseline = "middle";
@@ -141,7 +142,7 @@
     return {
       width,
       height: HEIGHT_PX,
-      padding: [TOP_PX, 12, 0, 0],
+      padding: [TOP_PX, 24, 0, 0],
       tzDate: local,
       cursor: { y: false, drag: { x: true, y: false } },
       scales: { x: { time: true }, y: { range: (_plot, _low, high) => [0, Math.ceil(Math.max(high, shown.rule) * 1.2)] } },
