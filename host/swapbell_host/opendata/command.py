@@ -1,6 +1,6 @@
 """The commands `export`: what was counted, as open data."""
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
@@ -89,26 +89,70 @@ def export_tallies(
     _export(file, (site, station, begin, end), config, extracts.tallies)
 
 
+@EXPORT.command("camtrap")
+def export_camtrap(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that is made.", show_default=False)],
+    site: SiteOption = None,
+    station: StationOption = None,
+    begin: BeginOption = None,
+    end: EndOption = None,
+    by: Annotated[str | None, typer.Option("--by", help="Whom to ask about it.", show_default=False)] = None,
+    title: Annotated[str | None, typer.Option("--title", help="The project's.", show_default=False)] = None,
+    licence: Annotated[
+        str | None, typer.Option("--licence", help="By its SPDX name: CC-BY-4.0.", show_default=False)
+    ] = None,
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Write a Camtrap DP 1.0.2 folder: deployments, observations, and the effort and direction behind them.
+
+    Stations of whom nobody has said where they hang are left out, and named.
+
+    Example: swapbell-host export camtrap orchard-2026 --site orchard --by Kim --licence CC-BY-4.0
+    """
+    from datetime import UTC, datetime
+
+    from swapbell_host.opendata import package, reading
+    from swapbell_host.opendata.choosing import Choice, choose
+    from swapbell_host.opendata.labelling import Labels
+
+    with _opened(config) as store:
+        chosen = choose(store, Choice(site, station, begin, end))
+        labels = Labels(title=title, by=by, licence=licence)
+        with _progress(folder.name, reading.pieces(store, chosen)) as tick:
+            written = package.write(store, chosen, folder, labels, datetime.now(UTC), tick)
+    _say(written.remarks)
+    typer.echo(f"{folder}: {written.words}")
+
+
 def _export(
     file: Path,
-    wanted: Sequence[str | None],
+    wanted: tuple[str | None, str | None, str | None, str | None],
     config: Path,
     extract: "Callable[[Store, list[Chosen]], Extract]",
 ) -> None:
     from datetime import UTC, datetime
 
-    from swapbell_host.books.store import ledger_url, open_existing
-    from swapbell_host.config import read_config
     from swapbell_host.opendata.choosing import Choice, choose
     from swapbell_host.opendata.export import write
 
-    with open_existing(ledger_url(read_config(config).ledger)) as store:
+    with _opened(config) as store:
         found = extract(store, choose(store, Choice(*wanted)))
         with _progress(file.name, found.pieces) as tick:
             written = write(found, file, datetime.now(UTC), tick)
-    for remark in found.remarks:
-        typer.echo(remark, err=True)
+    _say(found.remarks)
     typer.echo(f"{file}: {written} rows")
+
+
+def _opened(config: Path) -> "Store":
+    from swapbell_host.books.store import ledger_url, open_existing
+    from swapbell_host.config import read_config
+
+    return open_existing(ledger_url(read_config(config).ledger))
+
+
+def _say(remarks: tuple[str, ...]) -> None:
+    for remark in remarks:
+        typer.echo(remark, err=True)
 
 
 @contextmanager

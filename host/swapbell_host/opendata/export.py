@@ -11,7 +11,7 @@ import msgspec
 from swapbell_host.opendata import csvtext
 from swapbell_host.opendata.describing import descriptor
 from swapbell_host.opendata.extracts import Extract
-from swapbell_host.opendata.table import Row
+from swapbell_host.opendata.table import Row, Table
 from swapbell_models.fault import Breakdown, Mistake
 
 CSV, PARQUET = ".csv", ".parquet"
@@ -38,10 +38,9 @@ def write(extract: Extract, path: Path, now: datetime, tick: Callable[[], None])
     """
     rows = _ticking(extract.rows, tick)
     if path.suffix.lower() == PARQUET:
-        from swapbell_host.opendata import parquetfile
-
+        write_parquet = _parquet_writer()
         with whole(path) as partial:
-            return parquetfile.write(extract.table, rows, partial)
+            return write_parquet(extract.table, rows, partial)
     if path.suffix.lower() != CSV:
         raise Mistake(f"file {path}: it must end in {CSV} or {PARQUET}, so that its form is known")
     with ExitStack() as stack:
@@ -93,6 +92,16 @@ def unwritten(path: Path, error: OSError) -> Exception:
     if error.errno == errno.ENOSPC:
         return Breakdown(f"file {path}: the disk is full; free some space or choose another place")
     return Mistake(f"file {path}: it cannot be written ({error.strerror}); choose another place")
+
+
+def _parquet_writer() -> Callable[[Table, Iterable[list[Row]], Path], int]:
+    """Return what writes Parquet: loading it takes a third of a second, and its library is an extra."""
+    try:
+        from swapbell_host.opendata import parquetfile
+    except ModuleNotFoundError as error:
+        way_out = "pip install 'swapbell[opendata]', or name the file .csv"
+        raise Mistake(f"Parquet needs a library that is not here, {error.name}: {way_out}") from error
+    return parquetfile.write
 
 
 def _ticking(rows: Iterable[list[Row]], tick: Callable[[], None]) -> Iterator[list[Row]]:

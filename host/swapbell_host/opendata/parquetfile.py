@@ -3,15 +3,10 @@
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from swapbell_host.opendata.table import Column, Kind, Row, Table
-from swapbell_models.fault import Mistake
+import pyarrow as arrow
+from pyarrow import parquet
 
-try:
-    import pyarrow as arrow
-    from pyarrow import parquet
-except ModuleNotFoundError as error:
-    way_out = "pip install 'swapbell[opendata]', or name the file .csv"
-    raise Mistake(f"Parquet needs a library that is not here, {error.name}: {way_out}") from error
+from swapbell_host.opendata.table import Column, Kind, Row, Table
 
 # Our choice: row groups that compress well and are read back in one go.
 GROUP_ROWS = 100_000
