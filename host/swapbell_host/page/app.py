@@ -16,7 +16,20 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from swapbell_host.page import enrol, live, log, notices, pictures, plan, planforms, sight, signing, station, today
+from swapbell_host.page import (
+    enrol,
+    live,
+    log,
+    notices,
+    pictures,
+    plan,
+    planforms,
+    rounds,
+    sight,
+    signing,
+    station,
+    today,
+)
 from swapbell_host.page.back import Back
 from swapbell_host.page.cookies import Cookies
 from swapbell_host.page.door import Door
@@ -36,6 +49,7 @@ DOORS: tuple[Door, ...] = (
     *live.DOORS,
     *pictures.DOORS,
     *log.DOORS,
+    *rounds.DOORS,
     *plan.DOORS,
     *planforms.DOORS,
     *enrol.DOORS,
