@@ -4,12 +4,12 @@ Nothing here speaks HTTP. Three functions in `issue` take the open books and giv
 
     mixing_sheet(service, stations, given, now, form=Form.PDF, paper=Paper.A4) -> Issued
     application_record(store, service, stations, now, form=Form.PDF, paper=Paper.A4) -> Issued
-    season_report(store, service, site, from_at, to_at, now, form=Form.PDF, paper=Paper.A4) -> Issued
+    season_report(store, service, site, now, span=(None, None), form=Form.PDF, paper=Paper.A4) -> Issued
 
 `service` is a `Servicebook`, `store` a `Store`, `stations` a list of (site, station); `Issued` (in `form`) has
 `content: bytes`, `media_type` and `name`. What cannot be done raises `Mistake` in one line: a mixing sheet without an
 authority that is stated and in date, a control station on it, an unknown station, a record of a station that never
-had toxic bait.
+had toxic bait. `span` is from when to when, aware UTC; from the first entry until now where it is not said.
 
 `given` holds what a person states for this mixing by the names in `stated.STATED` (portion, target, product,
 product_strength, authority, authority_until, covers, directs, at_most, measure, on); what it leaves out is taken from

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from swapbell_host.desk.planning import HOST_TOML, ConfigOption
+from swapbell_host.desk.planning import HOST_TOML, ConfigOption, SiteArgument
 
 if TYPE_CHECKING:
     from swapbell_host.books.servicebook import Servicebook
@@ -107,6 +107,33 @@ def record_command(
     put(made.content, out)
 
 
+def report_command(
+    site: SiteArgument,
+    out: OutOption,
+    since: Annotated[
+        str | None,
+        typer.Option("--from", help="When it begins, by the site's clock: 2026-01-01.", show_default=False),
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", help="When it ends; now.", show_default=False)] = None,
+    paper: PaperOption = "A4",
+    config: ConfigOption = HOST_TOML,
+) -> None:
+    """Write the report of a site's season: counts day by day with their gaps, what was done, what became of it.
+
+    Example: swapbell-host report orchard --from 2026-01-01 --out season.pdf
+    """
+    from swapbell_host.jobs.moment import moment
+    from swapbell_host.sheets.form import form_of, put
+    from swapbell_host.sheets.form import paper as paper_of
+    from swapbell_host.sheets.issue import season_report, site_of
+
+    with _books(config) as (store, service, now):
+        zone = site_of(service, site, now).clock
+        span = (moment(since, zone) if since else None, moment(until, zone) if until else None)
+        made = season_report(store, service, site, now, span, form_of(out), paper_of(paper))
+    put(made.content, out)
+
+
 @contextmanager
 def _books(config: Path) -> Generator[tuple["Store", "Servicebook", datetime]]:
     """Open the ledger of a configuration for reading; what is refused inside is the caller's mistake."""
@@ -130,4 +157,8 @@ def _keys(service: "Servicebook", text: str, now: datetime) -> list["Key"]:
     return [each for each in service.stations(now) if each[0] == site.name]
 
 
-COMMANDS: dict[str, Callable[..., None]] = {"sheet": sheet_command, "record": record_command}
+COMMANDS: dict[str, Callable[..., None]] = {
+    "sheet": sheet_command,
+    "record": record_command,
+    "report": report_command,
+}

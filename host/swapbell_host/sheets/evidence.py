@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from swapbell_host.jobs.entry import Act, Entry, standing
+from swapbell_host.jobs.entry import Entry, standing
+from swapbell_host.jobs.lures import LURES
 from swapbell_host.jobs.moment import local
 from swapbell_models.notice import NoticeKind
 
@@ -14,7 +15,6 @@ from swapbell_models.notice import NoticeKind
 STEP, HOUR = timedelta(minutes=5), timedelta(hours=1)
 # What speaks for a swap, the stronger first.
 _CALLS = (NoticeKind.READY.value, NoticeKind.TOUCHED.value)
-_LURES = frozenset({Act.LURED, Act.REFRESHED, Act.RELURED})
 
 
 class Noticed(Protocol):
@@ -104,7 +104,7 @@ def evidence(
     counts
         Of the station, in stretches of `STEP`; one that is not there was not watched.
     """
-    hung_at = max((each.at for each in standing(entries) if each.act in _LURES and each.at <= swap.at), default=None)
+    hung_at = max((each.at for each in standing(entries) if each.act in LURES and each.at <= swap.at), default=None)
     calls = [
         each
         for each in notices

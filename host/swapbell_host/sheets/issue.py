@@ -1,7 +1,7 @@
 """What is asked for across the counter: each sheet from the open books, in the form that is wanted."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store
@@ -11,6 +11,9 @@ from swapbell_host.sheets import mixing, stated
 from swapbell_host.sheets.form import Form, Issued, Paper, issued
 from swapbell_models.calendar.place import Place
 from swapbell_models.fault import Mistake
+
+# Our choice: two years hold any season with the one before it.
+REPORT_MAX = timedelta(days=731)
 
 
 def mixing_sheet(
@@ -129,6 +132,58 @@ def application_record(
             Form.CSV: lambda: recorddata.csv(records, site),
             Form.JSON: lambda: recorddata.json(records, site, now),
         },
+    )
+
+
+def season_report(
+    store: Store,
+    service: Servicebook,
+    site_name: str,
+    now: datetime,
+    span: tuple[datetime | None, datetime | None] = (None, None),
+    form: Form = Form.PDF,
+    paper: Paper = Paper.A4,
+) -> Issued:
+    """Return the report of a site's season.
+
+    Parameters
+    ----------
+    store, service
+        The open ledger and its log.
+    site_name : str
+        Which site.
+    now : datetime
+        Aware UTC.
+    span : tuple of datetime or None
+        From when to when, aware UTC; from the first thing that was logged, until now.
+    form, paper
+        As what.
+
+    Raises
+    ------
+    Mistake
+        If the site is unknown or the time is none, or longer than two years.
+    """
+    from swapbell_host.sheets import gathering, seasondata, seasons
+
+    site = site_of(service, site_name, now)
+    from_at, to_at = span[0] or seasons.begin(service, site, now), min(span[1] or now, now)
+    if not timedelta() < to_at - from_at <= REPORT_MAX:
+        raise Mistake(
+            f"report: it needs a beginning before its end, at most {REPORT_MAX.days} days before, and not ahead"
+        )
+    made = seasons.season(store, service, site, (from_at, to_at), now)
+
+    def pages() -> bytes:
+        from swapbell_host.sheets import seasonpage
+
+        swapped = {name for each in made.verified for one in each.each for _, name in one.stations}
+        return seasonpage.pdf(made, gathering.spots(service, site, swapped, now), paper)
+
+    return issued(
+        f"season-{site.name}-{to_at.astimezone(site.clock):%Y-%m-%d}",
+        form,
+        {Form.PDF: pages, Form.CSV: lambda: seasondata.csv(made), Form.JSON: lambda: seasondata.json(made)},
     )
 
 
