@@ -20,6 +20,9 @@ from swapbell_models.readiness import Rule
 if TYPE_CHECKING:
     from swapbell_host.books.countbook import Count
 
+# Our choice: a calendar day that has begun may be asked for to its end, whatever its zone.
+AHEAD_MAX = timedelta(days=2)
+
 
 def station_of(visit: Visit) -> tuple[Site, Station]:
     """Return the station that an address names, and its site.
@@ -82,8 +85,8 @@ def counts_json(visit: Visit) -> Download:
     site, station = station_of(visit)
     to_at = _moment(visit, "to", site) or visit.at
     from_at = _moment(visit, "from", site) or to_at - timedelta(days=1)
-    if from_at >= to_at:
-        raise Mistake("from must lie before to")
+    if not from_at < to_at <= visit.at + AHEAD_MAX:
+        raise Mistake(f"from must lie before to, and to no more than {AHEAD_MAX.days} days ahead")
     _, shown = plotted(visit, site, station, (from_at, to_at))
     return Download(msgspec.json.encode(document(shown)), "application/json", f"{station.name}.json", inline=True)
 

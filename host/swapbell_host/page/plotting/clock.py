@@ -40,13 +40,12 @@ class Tick:
 def changes(zone: ZoneInfo, from_at: datetime, to_at: datetime) -> list[Change]:
     """Return where the clock of a zone is changed between two moments, in time order."""
     found = list[Change]()
-    day = timedelta(days=1)
     at = from_at
     while at < to_at:
-        if at.astimezone(zone).utcoffset() != (at + day).astimezone(zone).utcoffset():
-            change = _between(zone, at, at + day)
-            found += [change] if from_at <= change.at < to_at else []
-        at += day
+        next_at = min(at + timedelta(days=1), to_at)
+        if at.astimezone(zone).utcoffset() != next_at.astimezone(zone).utcoffset():
+            found.append(_between(zone, at, next_at))
+        at = next_at
     return found
 
 
