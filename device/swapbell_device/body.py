@@ -2,16 +2,19 @@
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import cv2
 import msgspec
 import numpy as np
-from cv2.typing import MatLike
 
 from swapbell_device.closely import CloseLook, Sight
 from swapbell_device.shape import Box, Shape, shape_of
 from swapbell_device.track import Blob
 from swapbell_device.window import Window
+
+if TYPE_CHECKING:
+    from cv2.typing import MatLike
 
 # Fewer points than this are a speck whose moments mean nothing.
 OUTLINE_MIN = 6
@@ -27,7 +30,7 @@ class Body(msgspec.Struct, frozen=True, eq=False):
     """A blob, and its outline in the mask, legs and shadow included [px]."""
 
     blob: Blob
-    outline: MatLike
+    outline: "MatLike"
 
 
 class Bodies:
@@ -54,7 +57,7 @@ class Bodies:
         """Begin anew in time, with all that was learnt."""
         self._closely_at_s = self._anew_at_s = -math.inf
 
-    def find(self, outlines: Sequence[MatLike], sight: Sight, at_s: float) -> list[Body]:
+    def find(self, outlines: "Sequence[MatLike]", sight: Sight, at_s: float) -> list[Body]:
         """Return the bodies among the outlines of what differs."""
         enough = self._enough(at_s)
         self._close_look.soft_mm2 = 0.0
@@ -77,7 +80,7 @@ class Bodies:
         self._close_look.learn()
         return ENOUGH
 
-    def _see(self, outline: MatLike, shape: Shape, sight: Sight, enough: int) -> list[Blob]:
+    def _see(self, outline: "MatLike", shape: Shape, sight: Sight, enough: int) -> list[Blob]:
         left, top, width, height = cv2.boundingRect(outline)
         box = left, top, width, height
         clipped = self._window.cuts(box)

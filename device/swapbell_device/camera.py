@@ -204,7 +204,7 @@ def _lumas(capture: cv2.VideoCapture) -> Iterator[Luma]:
         got, picture = capture.read(picture)
 
 
-def _luma(picture: cv2.typing.MatLike) -> Luma:
+def _luma(picture: "cv2.typing.MatLike") -> Luma:
     if picture.ndim == 3:  # noqa: PLR2004  (rows, columns, colours)
         return np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
     return np.array(picture, np.uint8)

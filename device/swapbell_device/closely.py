@@ -1,11 +1,11 @@
 """A close look at one outline: its bodies without legs, wings and shadow, how strongly and sharply they differ."""
 
 from collections import deque
+from typing import TYPE_CHECKING
 
 import cv2
 import msgspec
 import numpy as np
-from cv2.typing import MatLike
 from msgspec.structs import replace
 
 from swapbell_device.background import Plane
@@ -14,6 +14,9 @@ from swapbell_device.shape import Box, Pieces, Shape, cores
 from swapbell_device.touching import LONG_MM, SOLID_SHARE, Patch, Usual, apart, in_step, usual
 from swapbell_device.track import Blob
 from swapbell_device.window import Window
+
+if TYPE_CHECKING:
+    from cv2.typing import MatLike
 
 # Our choice: a small ant's body (3 x 0.8 mm) covers about this much.
 AREA_MIN_MM2 = 1.5
@@ -91,7 +94,7 @@ class CloseLook:
             self._learnt = self._seen
             self._usual_outline, self._usual_body = usual(self._outlines), usual(self._bodies)
 
-    def blobs(self, outline: MatLike, shape: Shape, box: Box, sight: Sight) -> list[Blob]:
+    def blobs(self, outline: "MatLike", shape: Shape, box: Box, sight: Sight) -> list[Blob]:
         """Return the bodies in an outline of that shape and box [px of the mask]."""
         whole = _Whole(box, sight, float(sight.ground[int(shape.y), int(shape.x)]))
         if whole.is_faint(_peak(box, sight.thin)):
@@ -150,7 +153,7 @@ def _peak(box: Box, thin: Luma) -> float:
     return cv2.minMaxLoc(thin[top : top + height, left : left + width])[1]
 
 
-def _patch(outline: MatLike, box: Box, thin: Luma) -> Patch:
+def _patch(outline: "MatLike", box: Box, thin: Luma) -> Patch:
     """Return the patch around an outline with everything else dark."""
     left, top, width, height = box
     x, y = max(0, left - _MARGIN_PX), max(0, top - _MARGIN_PX)

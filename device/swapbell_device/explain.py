@@ -9,11 +9,10 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import cv2
 import numpy as np
-from cv2.typing import MatLike
 
 from swapbell_device.camera import Camera, Clip, Luma, read_times
 from swapbell_device.count import check_place, is_same, shown, whole
@@ -24,6 +23,9 @@ from swapbell_device.track import Blob
 from swapbell_device.window import Window
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.tally import Crossing, Direction
+
+if TYPE_CHECKING:
+    from cv2.typing import MatLike
 
 STAGES = ("image", "difference, 4 times", "mask", "blobs", "tracks", "gate")
 # Our choice: a body that walks is seen on both sides of the gate within a second.
@@ -98,7 +100,9 @@ def explain(question: Question, watch: Watch) -> Path:
     return question.place
 
 
-def _rows(question: Question, moments: Iterable[Moment], finders: list[Finder], sheet: "_Sheet") -> Iterator[MatLike]:
+def _rows(
+    question: Question, moments: Iterable[Moment], finders: list[Finder], sheet: "_Sheet"
+) -> "Iterator[MatLike]":
     """Yield a row for each time that is due, until all are; the clip is read no further."""
     due = [question.at_s + step_s - ROUNDED_S for step_s in ROWS_S]
     at_s = 0.0
@@ -139,7 +143,7 @@ class _Sheet:
         for self._crossing in moment.crossings:
             self._counts[self._crossing.direction] += 1
 
-    def row(self, moment: Moment, finder: Finder, asked_for: bool) -> MatLike:
+    def row(self, moment: Moment, finder: Finder, asked_for: bool) -> "MatLike":
         """Return a moment's six cells side by side."""
         image = cv2.cvtColor(moment.frame.image, cv2.COLOR_GRAY2BGR)
         plain = self._cell(image, f"{moment.frame.at_s:.3f} s" + (" <- asked for" if asked_for else ""))
@@ -156,10 +160,10 @@ class _Sheet:
         ]
         return _joined(cells, axis=1)
 
-    def _cell(self, picture: MatLike, *lines: str) -> MatLike:
+    def _cell(self, picture: "MatLike", *lines: str) -> "MatLike":
         return self._filled(np.asarray(self._window.view(np.asarray(picture, np.uint8))), *lines)
 
-    def _filled(self, part: MatLike, *lines: str) -> MatLike:
+    def _filled(self, part: "MatLike", *lines: str) -> "MatLike":
         """Return the worked-on part at the cell's size, and in colour, with lines in its corner."""
         width, height = (self._window.step * side for side in self._window.size)
         size = CELL_PX, max(1, round(CELL_PX * height / width))
@@ -169,7 +173,7 @@ class _Sheet:
             _say(cell, line, (6, 16 + 16 * i))
         return cell
 
-    def _with_blobs(self, picture: MatLike, moment: Moment) -> MatLike:
+    def _with_blobs(self, picture: "MatLike", moment: Moment) -> "MatLike":
         for blob in moment.blobs:
             centre = spot(self._station.view.to_px(blob.x_mm, blob.y_mm))
             scale = self._station.view.mm_per_px(*centre)
@@ -178,7 +182,7 @@ class _Sheet:
             self._label(picture, f"{blob.length_mm:.1f} mm", centre, axes[0])
         return picture
 
-    def _with_tracks(self, picture: MatLike, moment: Moment) -> MatLike:
+    def _with_tracks(self, picture: "MatLike", moment: Moment) -> "MatLike":
         for track in moment.tracks:
             way = np.array([place for _, place in self._trails[track.number]], np.int32)
             cv2.polylines(picture, [way], False, BODY_BGR, self._thick)
@@ -186,7 +190,7 @@ class _Sheet:
             self._label(picture, f"{track.number}: {track.length_mm:.1f} mm", way[-1].tolist(), 4 * self._thick)
         return picture
 
-    def _with_gate(self, picture: MatLike, moment: Moment) -> MatLike:
+    def _with_gate(self, picture: "MatLike", moment: Moment) -> "MatLike":
         gate = self._station.gate
         (x1, y1), (x2, y2), (x, y) = gate.start_px, gate.end_px, gate.inside_px
         cv2.line(picture, spot(gate.start_px), spot(gate.end_px), GATE_BGR, 2 * self._thick)
@@ -206,7 +210,7 @@ class _Sheet:
             sure = "" if last.confidence is None else f", sure {last.confidence:.2f}"
             yield f"last {last.direction.value} {last.at_s:.2f} s {last.size.value} {last.length_mm:.1f} mm{sure}"
 
-    def _label(self, picture: MatLike, text: str, beside: tuple[int, int], away: int) -> None:
+    def _label(self, picture: "MatLike", text: str, beside: tuple[int, int], away: int) -> None:
         _say(picture, text, (beside[0] + away, beside[1]), 0.4 * max(1.0, self._zoom))
 
     @property
@@ -219,7 +223,7 @@ class _Sheet:
         return max(1, round(self._zoom))
 
 
-def _page(question: Question, rows: list[MatLike]) -> MatLike:
+def _page(question: Question, rows: "list[MatLike]") -> "MatLike":
     head = np.zeros((HEAD_PX, rows[0].shape[1], 3), np.uint8)
     _say(head, f"{question.clip.name} with {question.station.name} around {question.at_s:g} s", (6, 16))
     for i, stage in enumerate(STAGES):
@@ -227,14 +231,14 @@ def _page(question: Question, rows: list[MatLike]) -> MatLike:
     return _joined([head, *rows], axis=0)
 
 
-def _joined(pieces: list[MatLike], axis: int) -> MatLike:
+def _joined(pieces: "list[MatLike]", axis: int) -> "MatLike":
     shape = list(pieces[0].shape)
     shape[axis] = GAP_PX
     gap = np.full(shape, 96, np.uint8)
     return np.concatenate([piece for each in pieces for piece in (each, gap)][:-1], axis=axis)
 
 
-def _say(picture: MatLike, text: str, at: tuple[int, int], size: float = 0.42, bgr: Colour = WHITE_BGR) -> None:
+def _say(picture: "MatLike", text: str, at: tuple[int, int], size: float = 0.42, bgr: Colour = WHITE_BGR) -> None:
     """Write on a dark ground of its own, shifted to where it can be read whole."""
     (width, height), low = cv2.getTextSize(text, FONT, size, 1)
     x, y = max(0, min(at[0], picture.shape[1] - width)), max(height + 1, min(at[1], picture.shape[0] - low))
@@ -242,7 +246,7 @@ def _say(picture: MatLike, text: str, at: tuple[int, int], size: float = 0.42, b
     cv2.putText(picture, text, (x, y), FONT, size, bgr, 1, cv2.LINE_AA)
 
 
-def _write(path: Path, page: MatLike) -> None:
+def _write(path: Path, page: "MatLike") -> None:
     done, coded = cv2.imencode(".png", page)
     if not done:
         raise Breakdown(f"{path}: the picture cannot be made; choose another moment")

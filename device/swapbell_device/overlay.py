@@ -60,7 +60,7 @@ class Overlay:
         self._writer.write(picture)
 
 
-def _mark(picture: cv2.typing.MatLike, track: Track, optics: Optics) -> None:
+def _mark(picture: "cv2.typing.MatLike", track: Track, optics: Optics) -> None:
     centre = spot(optics.to_px(track.x_mm, track.y_mm))
     radius = max(2, round(0.5 * track.length_mm / optics.mm_per_px(*centre)))
     cv2.circle(picture, centre, radius, BODY_BGR, 2)

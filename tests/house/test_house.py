@@ -2,6 +2,7 @@ import ast
 import re
 import shutil
 import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from functools import cache
@@ -96,6 +97,15 @@ def imported(path: Path) -> Iterator[str]:
 
 def importers_of(package: str) -> list[str]:
     return [dotted(path) for path in modules() if package in {name.partition(".")[0] for name in imported(path)}]
+
+
+def test_the_device_needs_no_part_of_opencv_that_apts_lacks() -> None:
+    probe = (
+        "import sys, importlib, cv2; del cv2.typing; sys.modules['cv2.typing'] = None\n"
+        "for name in sys.argv[1:]: importlib.import_module(name)"
+    )
+    names = [dotted(path) for path in modules() if dotted(path).startswith("swapbell_device")]
+    subprocess.run([sys.executable, "-c", probe, *names], check=True)
 
 
 def test_no_module_is_longer_than_one_can_keep_in_mind() -> None:

@@ -18,9 +18,9 @@ import numpy as np
 
 from swapbell_device.camera import Frame
 from swapbell_device.config import read_config
+from swapbell_device.eye import Paced, now, say
 from swapbell_device.linking.delivery import Patience
 from swapbell_device.moment import Moment
-from swapbell_device.eye import Paced, now, say
 from swapbell_device.run import run, stop_on_signal
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.fault import speak

@@ -69,7 +69,7 @@ def draw_result(path: Path, picture: NDArray[np.uint8], made: Calibration, words
             raise Breakdown(f"{path}: no picture can be written; end its name in .png and choose a place to write")
 
 
-def _net(drawn: cv2.typing.MatLike, view: Optics, origin_px: tuple[float, float]) -> None:
+def _net(drawn: "cv2.typing.MatLike", view: Optics, origin_px: tuple[float, float]) -> None:
     """Draw lines a centimetre apart on the board, all over the picture."""
     height, width = drawn.shape[:2]
     x0, y0 = view.to_mm(*origin_px)

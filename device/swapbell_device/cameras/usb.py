@@ -74,7 +74,7 @@ def _taken_s(capture: cv2.VideoCapture) -> float:
     return boot_clock() - (age_s if 0.0 <= age_s <= STAMP_WITHIN_S else 0.0)
 
 
-def _luma(picture: cv2.typing.MatLike) -> Luma:
+def _luma(picture: "cv2.typing.MatLike") -> Luma:
     if picture.ndim == 3 and picture.shape[2] == 3:  # noqa: PLR2004  (rows, columns, colours)
         return np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
     return np.asarray(picture, np.uint8)

@@ -47,7 +47,7 @@ def film(scene: Scene, name: str, condition: str, folder: Path) -> list[Path]:
     Breakdown
         If a file cannot be written.
     """
-    truth = _truth(scene, name, condition)
+    truth = truth_of(scene, name, condition)
     written = [folder / truth.clip]
     with whole(folder / truth.clip) as part:
         _write_clip(scene, part, written[0])
@@ -61,7 +61,8 @@ def film(scene: Scene, name: str, condition: str, folder: Path) -> list[Path]:
     return written
 
 
-def _truth(scene: Scene, name: str, condition: str) -> Truth:
+def truth_of(scene: Scene, name: str, condition: str) -> Truth:
+    """Return what is true of a scene's clip of that name."""
     gate, optics = scene.station.gate, scene.sight.optics
     square = isinstance(optics, Square)
     corners = tuple(scene.sight.corners_px())
