@@ -125,6 +125,22 @@ class PageSection(msgspec.Struct, frozen=True, kw_only=True):
     key_file: str | None = None
 
 
+class DiscoverySection(msgspec.Struct, frozen=True, kw_only=True):
+    """Whether home automation is told of the stations; it is not where the section is missing.
+
+    Attributes
+    ----------
+    enabled
+        With `false`, what it was told before is taken back.
+    prefix
+        The first levels of the topics on which it listens.
+    """
+
+    enabled: bool = True
+    # The default of Home Assistant (its documentation of MQTT, "Discovery options"), which others took over.
+    prefix: Annotated[str, Meta(pattern=r"^[A-Za-z0-9_-]+(/[A-Za-z0-9_-]+)*$")] = "homeassistant"
+
+
 class StationSection(msgspec.Struct, frozen=True, kw_only=True):
     """One station.
 
@@ -173,6 +189,8 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"sites": "site",
         The folder where the service log's photos are kept.
     page
         Where the page is served; nothing if it is not.
+    discovery
+        Whether home automation is told of the stations; nothing if it never was.
     """
 
     broker: BrokerSection
@@ -181,6 +199,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"sites": "site",
     rule: RuleSection = RuleSection()
     alerts: AlertsSection = AlertsSection()
     page: PageSection | None = None
+    discovery: DiscoverySection | None = None
     sites: tuple[SiteSection, ...] = ()
     stations: tuple[StationSection, ...] = ()
 

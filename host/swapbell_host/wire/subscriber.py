@@ -127,8 +127,12 @@ class Subscriber:
 
         A session's old messages come before the broker has answered our subscription: their receipts are due already.
         """
+        self.keep(topic(site, station, subject), encode(message))
+
+    def keep(self, name: str, payload: bytes) -> None:
+        """Publish anything, retained, as `show` does; an empty payload takes away what was kept."""
         if self._client.is_connected() and self._client.line:
-            self._client.line.send(packets.publish(topic(site, station, subject), encode(message), retain=True))
+            self._client.line.send(packets.publish(name, payload, retain=True))
 
     def call(self, site: str, station: str, subject: Subject, message: msgspec.Struct) -> None:
         """Publish what is said once: as soon as the broker can be reached."""
