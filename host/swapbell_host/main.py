@@ -29,9 +29,10 @@ from swapbell_models import fault
 
 if TYPE_CHECKING:
     from swapbell_host.alerting.alerts import Alerts
-    from swapbell_host.board import Board
+    from swapbell_host.board import Board, Seen
     from swapbell_host.books.ledger import Ledger
     from swapbell_host.config import Config
+    from swapbell_host.discovery import Announcements
     from swapbell_host.wire.subscriber import Subscriber
     from swapbell_models.message import NoticeMessage
     from swapbell_models.notice import Notice
@@ -129,6 +130,7 @@ def _attend(
     say: Callable[[str], None],
 ) -> None:
     """Do the host's work with an open ledger, until a station is added."""
+    from swapbell_host.discovery import Announcements
     from swapbell_host.rota import Rota
     from swapbell_host.watch import Watch
     from swapbell_host.wire.subscriber import Subscriber
@@ -141,12 +143,20 @@ def _attend(
     ):
         rota = Rota(rules_of, time.monotonic())
         watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
+        announcements = Announcements(config.discovery, config.rule.window_s)
         for batch in subscriber.batches(stop):
             for station in rota.due(watch.take(batch), time.monotonic()):  # in turn too: silence is news
                 watch.look(*station)
+                _announce(announcements, board.of(*station), subscriber)
             alerts.advance(now())
             if ledger.admit(now()):
                 return
+
+
+def _announce(announcements: "Announcements", seen: "Seen | None", subscriber: "Subscriber") -> None:
+    """Tell home automation of a station that was just looked at, where that is news and wanted."""
+    if seen and (told := announcements.news(seen.history, subscriber.connection)):
+        subscriber.keep(*told)
 
 
 def _alerts(ledger: "Ledger", config: "Config", say: Callable[["Notice", "NoticeMessage"], None]) -> "Alerts":
