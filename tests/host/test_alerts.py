@@ -1,384 +1,407 @@
-"""A notice is written down before it is told, told once, repeated until acknowledged, and waits for no channel."""
+"""A notice is written down before it is told, told to whom the policy names, and waits for no channel."""
 
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Generator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 import pytest
 from receivers import mailbox, webhook
-from tallies import moment
+from telling import DAY, HOUR, MINUTE, NOW, Way, said
 
-from swapbell_host.alerting.alerts import Alerts, OpenNotice, Outbox, acknowledge, current
-from swapbell_host.alerting.channel import Channel, channels
-from swapbell_host.alerting.courier import Courier, Errand
-from swapbell_host.books.ledger import Ledger
-from swapbell_host.books.store import ledger_url
+from swapbell_host.alerting.alerts import LOOK_EVERY, RETRY_AFTER, Alerts, Outlet
+from swapbell_host.alerting.answer import SHELF_MAX, SHELF_TOXIC_MAX, acknowledge, acknowledge_all, shelve
+from swapbell_host.alerting.channel import Channel, channel, check_contact, check_section
+from swapbell_host.alerting.courier import HANGING_MAX, TIMEOUT, Courier, Errand
+from swapbell_host.alerting.people import People
+from swapbell_host.alerting.schedule import GATHER
+from swapbell_host.alerting.trial import send_test
+from swapbell_host.books.notebook import Notebook
+from swapbell_host.books.store import Store, ledger_url, open_existing
+from swapbell_host.books.tellingbook import Tellingbook
+from swapbell_host.config import AlertsSection
+from swapbell_host.jobs.plan import Contact, Station
 from swapbell_models.fault import Mistake
 from swapbell_models.message import NoticeMessage
-from swapbell_models.notice import Notice, NoticeKind, notice
-from swapbell_models.phase import Phase
+from swapbell_models.notice import Notice, NoticeKind
 
-NOW = moment(0)
 TESTS = Path(__file__).parents[1]
-MINUTE_S = 60.0
-HOUR_S = 3600.0
-READY = notice("valley", "gate", NoticeKind.READY, NOW, "ready for the swap")
-TOUCHED = notice("valley", "gate", NoticeKind.TOUCHED, NOW, "12 visits in 5 min")
-SILENT = notice("valley", "gate", NoticeKind.SILENT, NOW, "no count so far")
-
-
-class Drawer:
-    """Notices kept in memory, for what needs no disk."""
-
-    def __init__(self) -> None:
-        self.entries: dict[int, OpenNotice] = {}
-
-    def raise_notice(self, notice: Notice, at: datetime) -> bool:
-        if notice in [entry.notice for entry in self.entries.values()]:
-            return False
-        self.entries[len(self.entries) + 1] = OpenNotice(len(self.entries) + 1, notice, None, 0)
-        return True
-
-    def open_notices(self) -> list[OpenNotice]:
-        return list(self.entries.values())
-
-    def mark_told(self, notice_id: int, at: datetime) -> None:
-        entry = self.entries[notice_id]
-        self.entries[notice_id] = replace(entry, told_at=at, times_told=entry.times_told + 1)
-
-    def acknowledge(self, notice_id: int, at: datetime, by: str | None = None) -> bool:
-        return self.entries.pop(notice_id, None) is not None
+READY, TOUCHED, SILENT = said(NoticeKind.READY), said(NoticeKind.TOUCHED), said(NoticeKind.SILENT)
+LEFT_OUT = said(NoticeKind.LEFT_OUT)
 
 
 class Desk:
-    """Alerts with what they said and reported."""
+    """Alerts over a real ledger, with what they said and reported."""
 
-    def __init__(self, outbox: Outbox, ways: Sequence[Channel] = ()) -> None:
+    def __init__(self, store: Store, people: People, ways: Mapping[str, Channel] | None = None) -> None:
+        self.notebook, self.tellings, self.people = Notebook(store), Tellingbook(store), people
         self.said: list[NoticeMessage] = []
         self.reported: list[str] = []
-        self.alerts = Alerts(outbox, ways, self.say, self.reported.append)
+        made = ways.__getitem__ if ways else channel
+        self.alerts = Alerts(
+            self.notebook, self.tellings, Outlet(lambda _: self.people, self.say, self.reported.append, channel=made)
+        )
 
     def say(self, notice: Notice, message: NoticeMessage) -> None:
         assert (notice.station, notice.text) == (message.station, message.text)
         self.said.append(message)
 
-    def settle(self, at: datetime) -> None:
-        """Let the loop turn at one moment until what it sent has come back."""
-        self.alerts.advance(at)
-        self.until(lambda: not self.alerts.sending, at)
-        self.alerts.advance(at)
+    def tell(self, *notices: Notice) -> None:
+        for each in notices:
+            assert self.alerts.tell(each, NOW)
 
-    def until(self, wanted: Callable[[], object], at: datetime = NOW) -> None:
+    def settle(self, at: datetime) -> None:
+        """Let the loop turn at one moment until nobody is on the way."""
+        self.until(lambda: not self.alerts.underway, at)
+
+    def until(self, wanted: Callable[[], object], at: datetime) -> None:
         """Let the loop turn until something has come about."""
         give_up = time.monotonic() + 20
+        self.alerts.advance(at)
         while not wanted():
             assert time.monotonic() < give_up, "it never came about"
-            self.alerts.advance(at)
             time.sleep(0.005)
+            self.alerts.advance(at)
+        self.alerts.advance(at)
+
+    def pass_by(self, until: datetime, since: datetime = NOW) -> None:
+        """Let the loop turn each minute."""
+        while since <= until:
+            self.settle(since)
+            since += MINUTE
 
 
-class Way:
-    """A channel whose answers are given."""
-
-    def __init__(self, name: str, *answers: bool | Exception) -> None:
-        self.name, self.taken, self._answers = name, list[str](), iter(answers)
-        self.tries = 0
-
-    def send(self, title: str, body: str) -> bool:
-        self.tries += 1
-        answer = next(self._answers, True)
-        if isinstance(answer, Exception):
-            raise answer
-        if answer:
-            self.taken.append(title)
-        return answer
+def house(*urls: str) -> People:
+    return People(AlertsSection(urls=urls))
 
 
-@contextmanager
-def ledger(folder: Path) -> Generator[Ledger]:
-    with Ledger(ledger_url(str(folder / "ledger.sqlite")), {("valley", "gate"): Phase.LURING}, NOW) as opened:
+def kim(address: str, second: str | None = None, more: tuple[Contact, ...] = ()) -> People:
+    contacts = {each.name: each for each in (Contact("Kim", address, second), *more)}
+    return People(AlertsSection(), contacts, {("orchard", "north"): Station("orchard", "north", NOW, contact="Kim")})
+
+
+@pytest.fixture
+def store(sqlite_ledger: str) -> Iterator[Store]:
+    with open_existing(ledger_url(sqlite_ledger), writing=True) as opened:
         yield opened
 
 
-def test_a_notice_is_written_down_before_it_is_said() -> None:
-    drawer, written = Drawer(), list[int]()
-
-    def say(notice: Notice, message: NoticeMessage) -> None:
-        written.append(len(drawer.entries))
-
-    assert Alerts(drawer, [], say, print).tell(READY, NOW)
+def test_a_notice_is_written_down_before_it_is_said(store: Store) -> None:
+    desk, written = Desk(store, house()), list[int]()
+    desk.say = lambda *_: written.append(len(desk.notebook.open_notices()))  # type: ignore[method-assign]
+    alerts = Alerts(desk.notebook, desk.tellings, Outlet(lambda _: desk.people, desk.say, print))
+    alerts.tell(READY, NOW)
     assert written == [1]
 
 
-def test_a_notice_that_is_there_is_not_told_again() -> None:
-    desk = Desk(Drawer())
+def test_a_notice_that_is_there_is_not_told_again(store: Store) -> None:
+    desk = Desk(store, house())
     assert (desk.alerts.tell(READY, NOW), desk.alerts.tell(READY, NOW)) == (True, False)
+    desk.alerts.advance(NOW)
     assert [message.times_told for message in desk.said] == [1]
 
 
-def test_an_open_notice_is_repeated_after_a_quarter_an_hour_and_then_each_four_hours() -> None:
-    desk, told_min = Desk(Drawer()), list[int]()
-    desk.alerts.tell(READY, NOW)
-    for minute in range(12 * 60):
-        desk.alerts.advance(moment(minute * MINUTE_S))
-        if len(desk.said) > len(told_min):
-            told_min.append(minute)
-    assert told_min == [0, 15, 75, 75 + 240, 75 + 480]
-    assert [message.times_told for message in desk.said] == [1, 2, 3, 4, 5]
+def test_without_anybody_to_tell_it_is_told_where_the_host_runs(store: Store) -> None:
+    desk = Desk(store, house())
+    desk.tell(READY)
+    desk.pass_by(NOW + 2 * HOUR)
+    assert [message.times_told for message in desk.said] == [1, 2]
+    assert [entry.times_told for entry in desk.notebook.open_notices()] == [2]
 
 
-def test_an_acknowledged_notice_is_told_no_more() -> None:
-    drawer = Drawer()
-    desk = Desk(drawer)
-    desk.alerts.tell(READY, NOW)
-    assert acknowledge(drawer, 1, NOW) == [READY]
-    desk.alerts.advance(moment(24 * HOUR_S))
+def test_an_acknowledged_notice_is_told_no_more(store: Store) -> None:
+    desk = Desk(store, house())
+    desk.tell(READY)
+    desk.alerts.advance(NOW)
+    assert acknowledge(desk.notebook, 1, NOW) == [READY]
+    desk.pass_by(NOW + 3 * HOUR)
     assert len(desk.said) == 1
 
 
-def test_touched_is_not_repeated_while_ready_is_open_and_closes_with_it() -> None:
-    drawer = Drawer()
-    for told in (TOUCHED, SILENT, READY, replace(TOUCHED, station="other")):
-        drawer.raise_notice(told, NOW)
-    assert [entry.id for entry in current(drawer.open_notices())] == [2, 3, 4]
-    assert acknowledge(drawer, 3, NOW) == [TOUCHED, READY]
-    assert [entry.id for entry in drawer.open_notices()] == [2, 4]
+def test_a_clock_set_back_repeats_nothing(store: Store) -> None:
+    desk = Desk(store, house())
+    desk.tell(READY)
+    desk.alerts.advance(NOW)
+    desk.alerts.advance(NOW - DAY)
+    assert len(desk.said) == 1
 
 
-def test_acknowledging_what_is_not_open_names_what_is() -> None:
-    drawer = Drawer()
+def test_ready_closes_touched_with_it(store: Store) -> None:
+    desk = Desk(store, house())
+    desk.tell(TOUCHED, SILENT, READY, said(NoticeKind.TOUCHED, "south"))
+    assert acknowledge(desk.notebook, 3, NOW) == [TOUCHED, READY]
+    assert [entry.id for entry in desk.notebook.open_notices()] == [2, 4]
+    assert len(acknowledge_all(desk.notebook, NOW)) == 2
+
+
+def test_answering_what_is_not_open_names_what_is(store: Store) -> None:
+    notebook = Notebook(store)
     with pytest.raises(Mistake, match="notice 7 is not open; open are: none"):
-        acknowledge(drawer, 7, NOW)
-    drawer.raise_notice(READY, NOW)
+        acknowledge(notebook, 7, NOW)
+    notebook.raise_notice(READY, NOW)
     with pytest.raises(Mistake, match="notice 7 is not open; open are: 1"):
-        acknowledge(drawer, 7, NOW)
+        shelve(notebook, 7, HOUR, NOW)
 
 
-def test_a_clock_set_back_repeats_nothing() -> None:
-    desk = Desk(Drawer())
-    desk.alerts.tell(READY, NOW)
-    desk.alerts.advance(moment(-10 * HOUR_S))
-    assert len(desk.said) == 1
+def test_toxic_bait_is_not_shelved_for_long(store: Store) -> None:
+    notebook = Notebook(store)
+    notebook.raise_notice(READY, NOW)
+    notebook.raise_notice(LEFT_OUT, NOW)
+    shelve(notebook, 1, SHELF_MAX, NOW)
+    shelve(notebook, 2, SHELF_TOXIC_MAX, NOW)
+    with pytest.raises(Mistake, match="shelving must be above 0 and at most 4:00:00"):
+        shelve(notebook, 2, SHELF_TOXIC_MAX + MINUTE, NOW)
 
 
-def test_telling_waits_for_no_channel() -> None:
+def test_forty_notices_of_one_moment_are_one_message(store: Store) -> None:
+    way = Way()
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(*[said(NoticeKind.READY, f"s{number}") for number in range(40)])
+    desk.pass_by(NOW + HOUR)
+    assert len(way.taken) == 1
+    assert way.taken[0].startswith("swapbell: 40 ready\n")
+
+
+def test_what_comes_while_a_message_gathers_is_in_it(store: Store) -> None:
+    way = Way()
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY)
+    desk.settle(NOW)
+    desk.tell(said(NoticeKind.READY, "south"))
+    desk.settle(NOW + LOOK_EVERY)
+    desk.settle(NOW + GATHER)
+    assert [each.partition("\n")[0] for each in way.taken] == ["swapbell: 2 ready"]
+
+
+def test_a_telling_waits_for_no_channel(store: Store) -> None:
     class Slow:
-        name = "slow"
-
         def send(self, title: str, body: str) -> bool:
             return released.wait(timeout=10)
 
-    released, drawer = threading.Event(), Drawer()
-    desk = Desk(drawer, [Slow()])
-    desk.alerts.tell(READY, NOW)
-    assert len(desk.said) == 1
-    assert drawer.entries[1].told_at is None
+    released = threading.Event()
+    desk = Desk(store, house("slow://"), {"slow://": Slow()})
+    desk.tell(READY)
+    desk.alerts.advance(NOW)
+    desk.alerts.advance(NOW + GATHER)
+    assert desk.notebook.open_notices()[0].told_at is None
     released.set()
-    desk.until(lambda: drawer.entries[1].told_at)
+    desk.until(lambda: desk.notebook.open_notices()[0].told_at, NOW + GATHER)
 
 
-def test_one_channel_that_takes_it_makes_it_told_and_the_other_is_tried_again() -> None:
-    drawer, good, bad = Drawer(), Way("good"), Way("bad", False)
-    desk = Desk(drawer, [bad, good])
-    desk.alerts.tell(READY, NOW)
-    desk.until(lambda: drawer.entries[1].told_at and desk.reported)
-    assert (drawer.entries[1].times_told, bad.taken) == (1, [])
-    desk.until(lambda: len(desk.reported) == 2, moment(MINUTE_S))
-    assert desk.reported == ["bad did not take a notice; it is kept and tried again", "bad works again"]
-    assert (len(good.taken), len(bad.taken), len(desk.said)) == (1, 1, 1)
+def test_a_channel_that_hangs_and_one_that_breaks_block_no_other(store: Store) -> None:
+    class Hanging:
+        tries = 0
+
+        def send(self, title: str, body: str) -> bool:
+            self.tries += 1
+            return threading.Event().wait()
+
+    hanging, broken, good = Hanging(), Way([OSError("secret-token refused")] * 99), Way()
+    desk = Desk(store, house("h://", "b://", "g://"), {"h://": hanging, "b://": broken, "g://": good})
+    desk.tell(READY)
+    desk.alerts.advance(NOW)
+    desk.until(lambda: good.taken and desk.reported, NOW + GATHER)
+    assert desk.reported == ["channel 2 (b) did not take a message; it is kept and tried again"]
+    at = NOW + GATHER + TIMEOUT + LOOK_EVERY
+    desk.until(lambda: len(desk.reported) == 2, at)
+    assert desk.reported[1].startswith("channel 1 (h) did not take a message")
+    for _ in range(6):
+        at += RETRY_AFTER[-1]
+        desk.alerts.advance(at)
+        desk.until(lambda: not desk.alerts.underway, at + TIMEOUT + LOOK_EVERY)
+    assert hanging.tries == HANGING_MAX
+    assert len(good.taken) >= 1
 
 
-def test_a_failing_channel_is_tried_again_on_its_schedule_and_reported_once() -> None:
-    way = Way("mail", *[False] * 9)
-    desk = Desk(Drawer(), [way])
-    desk.alerts.tell(READY, NOW)
+def test_a_failing_channel_is_tried_again_on_its_schedule_and_reported_once(store: Store) -> None:
+    way = Way([False] * 5)
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY)
     desk.settle(NOW)
-    for tries, at_s in enumerate((60, 360, 1260, 2160), start=1):
-        desk.settle(moment(at_s - 1))
+    at = NOW + GATHER
+    for tries, wait in enumerate((*RETRY_AFTER, RETRY_AFTER[-1]), start=1):
+        desk.settle(at)
         assert way.tries == tries
-        desk.settle(moment(at_s))
-        assert way.tries == tries + 1
-    assert len(desk.reported) == len(desk.said) == 1
+        desk.settle(at + wait - LOOK_EVERY)
+        assert way.tries == tries
+        at += wait
+    desk.settle(at)
+    assert desk.reported == [
+        "channel 1 (a) did not take a message; it is kept and tried again",
+        "channel 1 (a) works again",
+    ]
 
 
-def test_two_notices_that_a_channel_owes_both_arrive() -> None:
-    way = Way("mail", False, False)
-    desk = Desk(Drawer(), [way])
-    desk.alerts.tell(READY, NOW)
-    desk.alerts.tell(SILENT, NOW)
-    desk.settle(NOW)
-    desk.settle(moment(MINUTE_S))
-    assert way.taken == ["swapbell: ready at valley/gate", "swapbell: silent at valley/gate"]
+def test_whatever_an_address_missed_comes_in_one_message(store: Store) -> None:
+    way = Way([False, False])
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY)
+    desk.pass_by(NOW + 2 * MINUTE)
+    desk.tell(said(NoticeKind.SILENT, "south"), said(NoticeKind.READY, "west"))
+    desk.pass_by(NOW + HOUR, NOW + 2 * MINUTE)
+    assert [each.partition("\n")[0] for each in way.taken] == ["swapbell: 2 ready, 1 silent"]
 
 
-def test_a_reminder_takes_the_place_of_what_a_channel_still_owes() -> None:
-    good, bad = Way("good"), Way("bad", False, False)
-    desk = Desk(Drawer(), [good, bad])
-    desk.alerts.tell(READY, NOW)
-    for at_s in (0, 60, 900):
-        desk.settle(moment(at_s))
-    assert bad.taken == ["swapbell: ready at valley/gate, reminder 1"]
+def test_what_was_answered_meanwhile_is_not_sent(store: Store) -> None:
+    way = Way([False])
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY, said(NoticeKind.READY, "south"), said(NoticeKind.READY, "west"))
+    desk.pass_by(NOW + MINUTE)
+    acknowledge(desk.notebook, 1, NOW)
+    shelve(desk.notebook, 2, DAY, NOW)
+    desk.pass_by(NOW + 30 * MINUTE, NOW + MINUTE)
+    assert [each.partition("\n")[0] for each in way.taken] == ["swapbell: ready at orchard/west"]
+    acknowledge(desk.notebook, 3, NOW)
+    assert desk.tellings.waiting() == []
 
 
-def test_a_channel_that_breaks_is_one_that_failed() -> None:
-    way = Way("push", OSError("secret-token refused"))
-    desk = Desk(Drawer(), [way])
-    desk.alerts.tell(READY, NOW)
-    desk.until(lambda: desk.reported)
-    assert desk.reported == ["push did not take a notice; it is kept and tried again"]
-    desk.until(lambda: way.taken, moment(MINUTE_S))
+def test_a_contact_whose_address_is_dead_is_made_up_for_by_the_second(store: Store) -> None:
+    dead, second = Way([False] * 99), Way()
+    people = kim("dead://", "Robin", (Contact("Robin", "robin://"),))
+    desk = Desk(store, people, {"dead://": dead, "robin://": second})
+    desk.tell(READY)
+    desk.pass_by(NOW + HOUR + MINUTE)
+    (told,) = second.taken
+    assert told.startswith("swapbell: nobody answered yet: ready at orchard/north\n")
+    assert desk.reported == ["Kim (dead) did not take a message; it is kept and tried again"]
 
 
-def test_what_was_acknowledged_meanwhile_is_not_sent() -> None:
-    drawer, way = Drawer(), Way("mail", False)
-    desk = Desk(drawer, [way])
-    desk.alerts.tell(READY, NOW)
-    desk.until(lambda: desk.reported)
-    acknowledge(drawer, 1, NOW)
-    desk.alerts.advance(moment(HOUR_S))
-    desk.alerts.close(moment(HOUR_S))
-    assert (way.tries, way.taken) == (1, [])
+def test_an_address_that_is_none_any_more_is_one_that_failed(store: Store) -> None:
+    desk = Desk(store, kim("no-such-channel"))
+    desk.tell(READY)
+    desk.pass_by(NOW + MINUTE)
+    assert desk.reported == ["Kim (no scheme) did not take a message; it is kept and tried again"]
 
 
-def test_what_another_notice_says_better_meanwhile_is_not_sent() -> None:
-    way = Way("mail", False)
-    desk = Desk(Drawer(), [way])
-    desk.alerts.tell(TOUCHED, NOW)
-    desk.settle(NOW)
-    desk.alerts.tell(READY, NOW)
-    desk.settle(moment(10 * MINUTE_S))
-    assert way.taken == ["swapbell: ready at valley/gate"]
+def test_a_new_address_is_used_at_the_next_try(store: Store) -> None:
+    old, new = Way([False] * 9), Way()
+    desk = Desk(store, kim("old://"), {"old://": old, "new://": new})
+    desk.tell(READY)
+    desk.pass_by(NOW + MINUTE)
+    desk.people = kim("new://")
+    desk.pass_by(NOW + 3 * MINUTE, NOW + MINUTE)
+    assert len(new.taken) == 1
 
 
 def test_the_end_of_a_run_waits_for_no_dead_channel() -> None:
     class Dead:
-        name = "dead"
-
         def send(self, title: str, body: str) -> bool:
             return threading.Event().wait()
 
     courier = Courier()
-    courier.carry(Errand(1, Dead(), "", "", NOW))
+    courier.carry(Errand(1, "Kim", "", "", NOW), Dead())
     courier.close(patience_s=0.01)
+    assert courier.underway == {"Kim"}
 
 
-def test_closing_lets_a_letter_on_its_way_arrive() -> None:
-    drawer, way = Drawer(), Way("mail")
-    desk = Desk(drawer, [way])
-    desk.alerts.tell(READY, NOW)
-    desk.alerts.close(NOW)
-    assert drawer.entries[1].told_at == NOW
+def test_closing_lets_a_letter_on_its_way_arrive(store: Store) -> None:
+    desk = Desk(store, house("a://"), {"a://": Way()})
+    desk.tell(READY)
+    desk.alerts.advance(NOW)
+    desk.alerts.advance(NOW + GATHER)
+    desk.alerts.close(NOW + GATHER)
+    assert desk.notebook.open_notices()[0].told_at == NOW + GATHER
 
 
-def test_a_restart_neither_repeats_nor_forgets(tmp_path: Path) -> None:
-    with ledger(tmp_path) as opened:
-        first = Desk(opened.notebook)
-        first.alerts.tell(READY, NOW)
-        opened.notebook.raise_notice(SILENT, NOW)
-    with ledger(tmp_path) as opened:
-        second = Desk(opened.notebook)
-        assert not second.alerts.tell(READY, NOW)
-        second.alerts.advance(NOW)
-    assert [message.kind for message in first.said + second.said] == ["ready", "silent"]
+def test_a_restart_neither_repeats_nor_forgets(store: Store) -> None:
+    way = Way()
+    for at in (NOW, NOW + HOUR):
+        desk = Desk(store, house("a://"), {"a://": way})
+        desk.alerts.tell(READY, at)
+        desk.alerts.advance(at)
+        if at == NOW:
+            continue  # killed while the message gathers
+        desk.settle(at)
+    assert len(way.taken) == 1
 
 
 KILLED = """
 import sys
-from tallies import moment
-from swapbell_host.alerting.alerts import Alerts
-from swapbell_host.alerting.channel import channels
-from swapbell_host.books.ledger import Ledger
-from swapbell_host.books.store import ledger_url
-from swapbell_models.notice import NoticeKind, notice
-from swapbell_models.phase import Phase
+from telling import NOW, said
+from swapbell_host.alerting.alerts import Alerts, Outlet
+from swapbell_host.alerting.people import People
+from swapbell_host.alerting.schedule import GATHER
+from swapbell_host.books.notebook import Notebook
+from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.books.tellingbook import Tellingbook
+from swapbell_host.config import AlertsSection
+from swapbell_models.notice import NoticeKind
 
 path, url = sys.argv[1:]
-book = Ledger(ledger_url(path), {("valley", "gate"): Phase.LURING}, moment(0)).notebook
-alerts = Alerts(book, channels([url]), lambda *_: None, print)
-alerts.tell(notice("valley", "gate", NoticeKind.READY, moment(0), "ready for the swap"), moment(0))
+store = open_existing(ledger_url(path), writing=True)
+book, people = Notebook(store), People(AlertsSection(urls=(url,)))
+alerts = Alerts(book, Tellingbook(store), Outlet(lambda _: people, lambda *_: None, print))
+alerts.tell(said(NoticeKind.READY), NOW)
+alerts.advance(NOW)
 while True:
-    alerts.advance(moment(0))
+    alerts.advance(NOW + GATHER)
     print(book.open_notices()[0].times_told, flush=True)
 """
 
 
 @pytest.mark.parametrize(("status", "sign"), [(500, "channel 1 (json) did not take"), (200, "1")])
 def test_a_killed_host_tells_what_nobody_has_got_and_repeats_nothing_else(
-    tmp_path: Path, status: int, sign: str
+    sqlite_ledger: str, status: int, sign: str
 ) -> None:
-    path = tmp_path / "ledger.sqlite"
     with webhook(status) as (url, hook):
-        command = [sys.executable, "-c", KILLED, str(path), url]
+        command = [sys.executable, "-c", KILLED, sqlite_ledger, url]
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={"PYTHONPATH": str(TESTS)}) as host:
             assert host.stdout is not None
             assert any(line.startswith(sign) for line in host.stdout)
             host.kill()
-        with ledger(tmp_path) as opened:
-            desk = Desk(opened.notebook, channels([url]))
+        with open_existing(ledger_url(sqlite_ledger), writing=True) as store:
+            desk = Desk(store, house(url))
             assert not desk.alerts.tell(READY, NOW)
-            desk.settle(NOW)
-            desk.until(lambda: opened.notebook.open_notices()[0].times_told)
+            desk.pass_by(NOW + 3 * MINUTE, NOW + MINUTE)
+            assert [entry.times_told for entry in desk.notebook.open_notices()] == [1]
     assert len(hook.posts) == 1
 
 
-def test_a_mail_server_takes_a_notice() -> None:
+def test_a_mail_server_takes_a_notice(store: Store) -> None:
     with mailbox() as (url, letters):
-        drawer = Drawer()
-        desk = Desk(drawer, channels([url]))
-        desk.alerts.tell(READY, NOW)
-        desk.until(lambda: drawer.entries[1].told_at)
+        desk = Desk(store, kim(url))
+        desk.tell(READY)
+        desk.settle(NOW)
+        desk.settle(NOW + GATHER)
     (letter,) = letters
-    assert letter["Subject"] == "swapbell: ready at valley/gate"
+    assert letter["Subject"] == "swapbell: ready at orchard/north"
     content = letter.get_body(("plain", "html"))
     assert content is not None
-    assert "valley/gate: ready for the swap" in content.get_content()
+    assert "orchard/north: something ready" in content.get_content()
     assert "swapbell-host ack 1" in content.get_content()
 
 
-def test_a_webhook_takes_a_notice_and_its_reminder() -> None:
+def test_a_webhook_takes_a_notice_and_its_reminder(store: Store) -> None:
     with webhook() as (url, hook):
-        drawer = Drawer()
-        desk = Desk(drawer, channels([url]))
-        desk.alerts.tell(READY, NOW)
-        desk.until(lambda: drawer.entries[1].times_told == 1)
-        desk.until(lambda: drawer.entries[1].times_told == 2, moment(15 * MINUTE_S))
+        desk = Desk(store, house(url))
+        desk.tell(READY)
+        desk.pass_by(NOW + 2 * HOUR + 2 * MINUTE)
     first, reminder = hook.posts
     assert (first["title"], reminder["title"]) == (
-        "swapbell: ready at valley/gate",
-        "swapbell: ready at valley/gate, reminder 1",
+        "swapbell: ready at orchard/north",
+        "swapbell: ready at orchard/north, reminder",
     )
-    assert reminder["message"].startswith("First told of 2026-02-03 01:00 UTC. valley/gate: ready for the swap")
+    assert reminder["message"].startswith("First seen 2026-02-02 21:00 UTC. orchard/north: something ready")
 
 
-def test_a_refusing_webhook_is_tried_again_and_shows_no_secret(capfd: pytest.CaptureFixture[str]) -> None:
+def test_a_refusing_webhook_is_tried_again_and_shows_no_secret(
+    store: Store, capfd: pytest.CaptureFixture[str]
+) -> None:
     with webhook(500) as (url, hook):
-        drawer = Drawer()
-        desk = Desk(drawer, channels([url]))
-        desk.alerts.tell(READY, NOW)
-        desk.until(lambda: desk.reported)
-        desk.until(lambda: drawer.entries[1].told_at, moment(MINUTE_S))
+        desk = Desk(store, house(url))
+        desk.tell(READY)
+        desk.pass_by(NOW + 3 * MINUTE)
     assert len(hook.posts) == 1
     assert desk.reported == [
-        "channel 1 (json) did not take a notice; it is kept and tried again",
+        "channel 1 (json) did not take a message; it is kept and tried again",
         "channel 1 (json) works again",
     ]
     printed = capfd.readouterr()
     assert (printed.out, printed.err) == ("", "")
-
-
-def test_nobody_listening_is_one_line() -> None:
-    with webhook() as (url, _):
-        pass
-    desk = Desk(Drawer(), channels([url]))
-    desk.alerts.tell(READY, NOW)
-    desk.until(lambda: desk.reported)
-    assert desk.reported == ["channel 1 (json) did not take a notice; it is kept and tried again"]
 
 
 @pytest.mark.parametrize(
@@ -387,6 +410,40 @@ def test_nobody_listening_is_one_line() -> None:
 )
 def test_an_address_that_cannot_be_used_is_named_without_its_secrets(url: str, name: str) -> None:
     with pytest.raises(Mistake, match=r"alerts\.urls: channel 2") as refused:
-        channels(["json://127.0.0.1/", url])
+        check_section(AlertsSection(urls=("json://127.0.0.1/", url)))
     assert name in str(refused.value)
     assert "hush" not in str(refused.value)
+
+
+@pytest.mark.parametrize("address", ["nowhere://me:hush-hush@x", "hush-hush"])
+def test_a_contacts_address_is_refused_without_its_secrets(address: str) -> None:
+    with pytest.raises(Mistake, match="contact Kim: the address") as refused:
+        check_contact("Kim", address, {"work": "json://127.0.0.1/"})
+    assert "hush" not in str(refused.value)
+
+
+def test_a_contact_may_be_reached_by_a_channel_of_the_configuration() -> None:
+    check_contact("Kim", "work", {"work": "json://127.0.0.1/"})
+    people = replace(kim("work"), section=AlertsSection(channels={"work": "json://127.0.0.1/"}))
+    assert people.url("Kim") == "json://127.0.0.1/"
+
+
+def test_a_test_message_tells_who_took_it() -> None:
+    with webhook() as (good, hook), mailbox() as (mail, letters), webhook(500) as (bad, _):
+        people = kim(good, "Robin", (Contact("Robin", mail), Contact("Alex", bad)))
+        trials = send_test(people, NOW)
+        assert [(trial.shown, trial.taken) for trial in trials] == [
+            ("Kim (json)", True),
+            ("Robin (mailto)", True),
+            ("Alex (json)", False),
+        ]
+        assert [trial.shown for trial in send_test(people, NOW, "Kim")] == ["Kim (json)"]
+    assert [post["title"] for post in hook.posts] == ["swapbell: test"] * 2
+    assert len(letters) == 1
+
+
+def test_a_test_for_nobody_names_who_there_is() -> None:
+    with pytest.raises(Mistake, match="contact 'Jo': there is none of that name; there are: Kim"):
+        send_test(kim("json://127.0.0.1/"), NOW, "Jo")
+    with pytest.raises(Mistake, match="nobody to tell"):
+        send_test(house(), NOW)

@@ -68,6 +68,11 @@ class Alerts:
         self._cases: dict[int, Case] = {}
         self._looked_at: datetime | None = None
 
+    @property
+    def underway(self) -> frozenset[str]:
+        """Return to whom a message is on its way."""
+        return self._outlet.courier.underway
+
     def tell(self, notice: Notice, at: datetime) -> bool:
         """Write a notice down, and say it where the host runs; False, and nothing happens, if it is already there."""
         raised = self._notices.raise_notice(notice, at)
@@ -82,7 +87,7 @@ class Alerts:
         if self._looked_at is None or not timedelta() <= at - self._looked_at < LOOK_EVERY:
             self._look(at)
         for waiting in self._waiting:
-            if waiting.due_at <= at and waiting.person not in self._outlet.courier.underway:
+            if waiting.due_at <= at and waiting.person not in self.underway:
                 self._send(waiting, at)
 
     def close(self, at: datetime) -> None:
@@ -95,7 +100,7 @@ class Alerts:
         people, told = self._outlet.people(at), self._tellings.told(at - REMEMBERED)
         found = cases(self._notices.open_notices(), self._notices.spells(at - FLAPPING), told, people.watchers)
         self._cases = {each.entry.id: each for each in found}
-        busy = self._outlet.courier.underway
+        busy = self.underway
         dues = [each for case in found for each in due(case, at) if each.person.name not in busy]
         waits = frozenset(each.person for each in self._tellings.waiting())
         for post in posts(dues, told, waits, at):
