@@ -131,7 +131,7 @@ def _attend(
 ) -> None:
     """Do the host's work with an open ledger, until a station is added."""
     from swapbell_host.discovery import Announcements
-    from swapbell_host.rota import Rota
+    from swapbell_host.rota import Rota, Rounds
     from swapbell_host.watch import Watch
     from swapbell_host.wire.subscriber import Subscriber
 
@@ -141,13 +141,15 @@ def _attend(
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
         _closed(_alerts(ledger, config, _teller(subscriber, say)), now) as alerts,
     ):
-        rota = Rota(rules_of, time.monotonic())
+        rota, rounds = Rota(rules_of, time.monotonic()), Rounds(rules_of, now())
         watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
         announcements = Announcements(config.discovery, config.rule.window_s)
         for batch in subscriber.batches(stop):
             for station in rota.due(watch.take(batch), time.monotonic()):  # in turn too: silence is news
                 watch.look(*station)
                 _announce(announcements, board.of(*station), subscriber)
+            if station := rounds.due(now()):
+                watch.review(*station)
             alerts.advance(now())
             if ledger.admit(now()):
                 return

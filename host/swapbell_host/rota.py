@@ -2,6 +2,7 @@
 
 from collections import deque
 from collections.abc import Iterable
+from datetime import datetime, timedelta
 from math import ceil
 
 from swapbell_host.intake import Station
@@ -10,6 +11,12 @@ from swapbell_host.intake import Station
 SOON_S = 0.5
 # Our choice: a second would do for a few stations and be all the work of a host with thousands; a silence is minutes.
 ROUND_S = 20.0
+# Our choice: what is told slowly is about days.
+SLOW_ROUND = timedelta(hours=1)
+# Our choice: five slow looks in a second are a tenth of all work, and none is waited for.
+SLOW_MIN = timedelta(seconds=0.2)
+# Our choice: by then every station was looked at once.
+SLOW_FIRST = timedelta(minutes=1)
 
 
 class Rota:
@@ -47,3 +54,31 @@ class Rota:
         found = [self._turn[n] for n in range(count)]
         self._turn.rotate(-count)
         return found
+
+
+class Rounds:
+    """The order in which stations are looked at slowly: each once in an hour, one at a time, evenly spread.
+
+    Parameters
+    ----------
+    stations : iterable of Station
+        All of them.
+    at : datetime
+        Now, aware UTC: days count here, so a clock that is set moves the next turn.
+    """
+
+    def __init__(self, stations: Iterable[Station], at: datetime) -> None:
+        self._turn = deque(stations)
+        self._every = max(SLOW_ROUND / max(len(self._turn), 1), SLOW_MIN)
+        self._last_at, self._due_at = at, at + min(SLOW_FIRST, self._every)
+
+    def due(self, at: datetime) -> Station | None:
+        """Return whose turn it is at `at` (aware UTC); nothing if nobody's."""
+        if at < self._last_at:
+            self._due_at = at + self._every
+        self._last_at = at
+        if at < self._due_at or not self._turn:
+            return None
+        self._due_at = at + self._every
+        self._turn.rotate(-1)
+        return self._turn[-1]

@@ -3,13 +3,14 @@
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
-from swapbell_host import rules
+from swapbell_host import rules, slowrules
 from swapbell_host.alerting.alerts import Alerts
 from swapbell_host.board import Board, Seen
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.clocks import Clocks
 from swapbell_host.intake import Station
 from swapbell_host.judging.history import History, PastNotice
+from swapbell_host.review import Review
 from swapbell_host.standing import Standings
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
@@ -45,7 +46,7 @@ class Watch:
         warn: Callable[[str], None],
     ) -> None:
         self._ledger, self._subscriber, self._alerts, self._rules_of = ledger, subscriber, alerts, rules_of
-        self._board = board
+        self._board, self._review = board, Review(ledger)
         self._now, self._say, self._warn = now, say, warn
         self._standings, self._clocks = Standings(), Clocks()
 
@@ -57,18 +58,29 @@ class Watch:
             self._subscriber.show(site, station, Subject.RECEIPT, receipt)
         return recorded.stations
 
-    def look(self, site: str, station: str) -> None:
-        """Judge a station, tell what is news of it, and show how it stands."""
+    def look(self, site: str, station: str) -> Seen:
+        """Judge a station, tell what is news of it, and show how it stands; return the look."""
         now, rule = self._now(), self._rules_of[site, station]
         history = self._ledger.history(site, station, now)
         seen = rules.verdict(history, now, rule)
-        self._board.put(Seen(history, seen, now, rule))
+        look = Seen(history, seen, now, rule)
+        self._board.put(look)
         self._note(history, now)
         whole = self._board.site(site) if seen.step is Step.READY else None  # only the call to swap tells of it
         for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since, whole):
             self._alerts.tell(notice, now)
         if standing := self._standings.news(history, seen, now, self._subscriber.connection):
             self._subscriber.show(site, station, Subject.STANDING, standing)
+        return look
+
+    def review(self, site: str, station: str) -> None:
+        """Look at a station, and tell what takes a longer memory."""
+        seen = self.look(site, station)
+        evidence = self._review.of(seen, self._subscriber.listening_since)
+        for past, words in slowrules.ended(evidence):
+            self._end(past, seen.at, words)
+        for notice in slowrules.news(evidence):
+            self._alerts.tell(notice, self._now())
 
     def _note(self, history: History, now: datetime) -> None:
         """Close what has ended, and warn of a clock."""

@@ -1,4 +1,6 @@
-from swapbell_host.rota import ROUND_S, SOON_S, Rota
+from datetime import UTC, datetime, timedelta
+
+from swapbell_host.rota import ROUND_S, SLOW_ROUND, SOON_S, Rota, Rounds
 
 STATIONS = [("orchard", f"s{n}") for n in range(100)]
 SPOKE = ("orchard", "s7")
@@ -23,3 +25,37 @@ def test_who_is_silent_is_judged_in_turn() -> None:
 
 def test_after_a_long_pause_everyone_is_judged_once() -> None:
     assert sorted(Rota(STATIONS, 0.0).due([], 100.0 * ROUND_S)) == sorted(STATIONS)
+
+
+START_AT = datetime(2026, 2, 3, tzinfo=UTC)
+
+
+def test_everyone_is_reviewed_once_in_an_hour_and_one_at_a_time() -> None:
+    rounds = Rounds(STATIONS, START_AT)
+    seen = [each for n in range(1, 3601) if (each := rounds.due(START_AT + timedelta(seconds=n)))]
+    assert sorted(seen) == sorted(STATIONS)
+
+
+def test_a_single_station_is_reviewed_within_a_minute_and_then_by_the_hour() -> None:
+    rounds = Rounds([SPOKE], START_AT)
+    assert rounds.due(START_AT + timedelta(seconds=59)) is None
+    assert rounds.due(START_AT + timedelta(seconds=60)) == SPOKE
+    assert rounds.due(START_AT + timedelta(seconds=60) + SLOW_ROUND - timedelta(seconds=1)) is None
+    assert rounds.due(START_AT + timedelta(seconds=60) + SLOW_ROUND) == SPOKE
+
+
+def test_thousands_are_reviewed_a_few_in_a_second() -> None:
+    rounds = Rounds([("orchard", f"s{n}") for n in range(100_000)], START_AT)
+    seen = [rounds.due(START_AT + timedelta(seconds=0.05 * n)) for n in range(1, 201)]
+    assert sum(each is not None for each in seen) == 50
+
+
+def test_a_clock_that_is_set_back_keeps_nobody_waiting() -> None:
+    rounds = Rounds([SPOKE], START_AT)
+    rounds.due(START_AT + timedelta(seconds=60))
+    rounds.due(START_AT - timedelta(days=30))
+    assert rounds.due(START_AT - timedelta(days=30) + SLOW_ROUND) == SPOKE
+
+
+def test_where_there_is_no_station_it_is_nobodys_turn() -> None:
+    assert Rounds([], START_AT).due(START_AT + timedelta(days=1)) is None

@@ -20,7 +20,8 @@ from swapbell_host.books.memory import Memory
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.reckoning import Reckoning
 from swapbell_host.books.sequence import Hole
-from swapbell_host.books.store import BUSY_MS, open_or_make
+from swapbell_host.books.servicebook import Servicebook
+from swapbell_host.books.store import BUSY_MS, Store, open_or_make
 from swapbell_host.books.tallybook import Key
 from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import AlertsSection
@@ -107,6 +108,16 @@ class Ledger:
     def stations(self) -> tuple[Station, ...]:
         """Return all stations that are known."""
         return tuple(self._memory.recent)
+
+    @property
+    def store(self) -> Store:
+        """Return the database, for whoever reads more of it in the host's own thread."""
+        return self._store
+
+    @property
+    def log(self) -> Servicebook:
+        """Return the service log and the plan, as the host keeps them in memory."""
+        return self._memory.log
 
     def people(self, section: AlertsSection, now: datetime) -> People:
         """Return who is told of which station, as of `now` (aware UTC)."""

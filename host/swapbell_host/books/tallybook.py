@@ -6,7 +6,20 @@ from datetime import datetime
 from functools import cache
 
 from msgspec import UNSET, UnsetType
-from sqlalchemy import ColumnElement, Connection, Dialect, Row, Select, Table, and_, func, insert, select, tuple_
+from sqlalchemy import (
+    BindParameter,
+    ColumnElement,
+    Connection,
+    Dialect,
+    Row,
+    Select,
+    Table,
+    and_,
+    func,
+    insert,
+    select,
+    tuple_,
+)
 from sqlalchemy.sql.compiler import SQLCompiler
 
 from swapbell_host.books.schema import boots, crossings, sights, tallies, to_us
@@ -17,6 +30,7 @@ from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Sight, 
 
 # Which row: a boot by its number in the ledger, and the seq.
 Key = tuple[int, int]
+Value = int | BindParameter[int]
 
 
 def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_at: datetime) -> None:
@@ -48,19 +62,6 @@ def recent(connection: Connection, begin_at: datetime) -> list[tuple[Station, Ta
     return list((old | new).values())
 
 
-def of_station(connection: Connection, site: str, station: str, begin_at: datetime) -> list[Tally]:
-    """Return the tallies of a station received since then, by boot and seq."""
-    own = select(boots.c.id).where(boots.c.site == site, boots.c.station == station)
-    found = _read(connection, and_(tallies.c.boot_id.in_(own), tallies.c.received_at >= begin_at))
-    return [tally for _, tally in found.values()]
-
-
-def starts(connection: Connection, site: str, station: str) -> dict[str, datetime]:
-    """Return when each boot of a station started, by its name; without those that never knew the time of day."""
-    known = (boots.c.site == site, boots.c.station == station, boots.c.started_at.is_not(None))
-    return {row.boot: row.started_at for row in connection.execute(select(boots).where(*known))}
-
-
 def heard_at(connection: Connection) -> dict[Station, datetime]:
     """Return when each station's last boot last sent a tally, aware UTC."""
     rows = connection.execute(
@@ -75,15 +76,15 @@ def heard_at(connection: Connection) -> dict[Station, datetime]:
 def came_after(connection: Connection, boot_id: int, known: Sequence) -> Sequence:
     """Return which tallies of a boot are stored, given all that are known up to a seq."""
     last = connection.execute(select(func.max(tallies.c.seq)).where(tallies.c.boot_id == boot_id)).scalar() or 0
-    rows = connection.execute(lacking(boot_id, known.last + 1, last)).all()
+    rows = connection.execute(lacking(boot_id, known.last + 1, known.last, last)).all()
     return Sequence(max(known.last, last), [*known.gaps, *(Gap(*row) for row in rows)])
 
 
-def lacking(boot_id: int, first: int, last: int) -> Select[int, int]:
-    """Return the seqs of a boot that are missing from `first` on and before a stored one up to `last`, as gaps."""
+def lacking(boot_id: Value, first: Value, before: Value, last: Value) -> Select[int, int]:
+    """Return the gaps of a boot that end before a stored seq of `first` to `last`, given the one `before` these."""
     seq = tallies.c.seq
-    before = select(seq, func.lag(seq, 1, max(first, 1) - 1).over(order_by=seq).label("before"))
-    pairs = before.where(tallies.c.boot_id == boot_id, seq.between(first, last)).subquery()
+    stored = select(seq, func.lag(seq, 1, before).over(order_by=seq).label("before"))
+    pairs = stored.where(tallies.c.boot_id == boot_id, seq.between(first, last)).subquery()
     gap = (pairs.c.before + 1).label("first"), (pairs.c.seq - 1).label("last")
     return select(*gap).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
 

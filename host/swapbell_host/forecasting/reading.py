@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from swapbell_host.books import tallybook
+from swapbell_host.books.countbook import STRETCH, Count, Countbook
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
@@ -16,8 +16,6 @@ from swapbell_host.desk.opening import key, refusing
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import Act, standing
 from swapbell_host.jobs.plan import shown
-from swapbell_host.recent import Recent
-from swapbell_models import traffic
 from swapbell_models.calendar.place import Place
 from swapbell_models.fault import Mistake
 from swapbell_models.forecasting.foraging import Foraging, fixed, sunlit
@@ -25,8 +23,7 @@ from swapbell_models.forecasting.forecast import HORIZON, Forecast, forecast
 from swapbell_models.job import LURE_MAX
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Rule
-from swapbell_models.tally import Tally
-from swapbell_models.traffic import Window
+from swapbell_models.traffic import Span, Window
 
 HOUR = timedelta(hours=1)
 # What begins a lure's traffic anew: it was hung out, or hung elsewhere.
@@ -103,15 +100,21 @@ def read_lure(store: Store, station: Key, rule: Rule, now: datetime, hours: str 
     Breakdown
         If the ledger cannot be read.
     """
-    book = Servicebook(store)
+    return lure_of(Servicebook(store), Countbook(store), station, rule, now, hours)
+
+
+def lure_of(
+    book: Servicebook, counts: Countbook, station: Key, rule: Rule, now: datetime, hours: str | None = None
+) -> Lure:
+    """Return what is known of a lure, by books that are open already; see `read_lure`."""
     name, site = "/".join(station), book.sites(now)[station[0]]
     if (phase := book.job(*station, now).phase) is not Phase.LURING:
         raise Mistake(f"station {name}: its phase is {phase.value}; a forecast is for a station whose lure hangs")
     begins = [each.at for each in standing(book.entries(*station, now)) if each.act in BEGINS]
     begin_at = max([now - LURE_MAX, *begins[-1:]])
-    foraging = _foraging(name, book.place(*station, now), hours, site.clock, begin_at, now)
-    windows = _hourly(_tallies(store, station, begin_at, now), foraging, begin_at, now)
-    return Lure(*station, site.clock, windows, foraging, hours is None, rule, now)
+    foraging = _foraging(name, book.place(*station, now) or rule.place, hours, site.clock, begin_at, now)
+    told = [each for each in counts.span(*station, begin_at, now) if each.from_at >= begin_at]
+    return Lure(*station, site.clock, _hourly(told, foraging, now), foraging, hours is None, rule, now)
 
 
 def _foraging(
@@ -141,29 +144,41 @@ def _opening(hours: str, zone: ZoneInfo, now: datetime) -> tuple[time, time]:
     return first, last
 
 
-def _tallies(store: Store, station: Key, begin_at: datetime, now: datetime) -> list[Tally]:
-    """Return what was told of a stretch of time, each tally where it belongs in it."""
-    recent = Recent()
-    with store.reading() as connection:
-        for boot, started_at in tallybook.starts(connection, *station).items():
-            recent.place(boot, started_at)
-        for tally in tallybook.of_station(connection, *station, begin_at):
-            recent.add(tally)
-    return [tally for tally in recent.since(begin_at, now) if tally.to_at > begin_at]
-
-
-def _hourly(told: Sequence[Tally], foraging: Foraging, begin_at: datetime, now: datetime) -> tuple[Window, ...]:
+def _hourly(told: Sequence[Count], foraging: Foraging, now: datetime) -> tuple[Window, ...]:
     """Return the traffic by hours of the clock, from the first count to now."""
     if not told:
         return ()
     nights = [(dusk_at, dawn_at) for (_, dusk_at), (dawn_at, _) in pairwise(foraging.spans) if dusk_at < dawn_at]
-    record = traffic.read(told, nights)
-    return tuple(record.window(*span) for span in _hours(max(begin_at, told[0].from_at), now))
+    within = {hour: list(each) for hour, each in groupby(told, lambda count: _hour(count.from_at))}
+    return tuple(_window(span, within.get(_hour(span[0]), []), nights) for span in _hours(told[0].from_at, now))
 
 
-def _hours(from_at: datetime, to_at: datetime) -> Sequence[tuple[datetime, datetime]]:
+def _window(span: Span, told: Sequence[Count], nights: Sequence[Span]) -> Window:
+    """Return what is known of an hour; at night nobody watches, whatever the counter says."""
+    dark = [night for night in nights if night[0] < span[1] and night[1] > span[0]]
+    watched_s, dark_s = sum(_watched_s(each, dark) for each in told), _dark_s(span, dark)
+    light_s = (span[1] - span[0]).total_seconds() - dark_s
+    return Window(*span, sum(each.visits for each in told), min(watched_s, light_s), dark_s)
+
+
+def _watched_s(count: Count, dark: Sequence[Span]) -> float:
+    """Return how much of a stretch was watched by day [s]."""
+    share = _dark_s((count.from_at, count.from_at + STRETCH), dark) / STRETCH.total_seconds()
+    return count.watched_s * (1.0 - share)
+
+
+def _dark_s(span: Span, nights: Sequence[Span]) -> float:
+    """Return how much of a stretch is night [s]."""
+    parts = (min(span[1], dawn_at) - max(span[0], dusk_at) for dusk_at, dawn_at in nights)
+    return sum((part for part in parts if part > timedelta()), timedelta()).total_seconds()
+
+
+def _hour(at: datetime) -> datetime:
+    return at.replace(minute=0, second=0, microsecond=0)
+
+
+def _hours(from_at: datetime, to_at: datetime) -> Sequence[Span]:
     """Return the hours of the clock in a stretch, the first and the last as long as they are in it."""
-    whole = from_at.replace(minute=0, second=0, microsecond=0)
-    edges = [whole + k * HOUR for k in range((to_at - whole) // HOUR + 2)]
+    edges = [_hour(from_at) + k * HOUR for k in range((to_at - _hour(from_at)) // HOUR + 2)]
     spans = [(max(a, from_at), min(b, to_at)) for a, b in pairwise(edges)]
     return [span for span in spans if span[0] < span[1]]

@@ -75,11 +75,11 @@ def unwatched_s(evidence: Evidence) -> float:
 
     What lies before the last entry of the log is left out: the station may not have hung there.
     """
-    history, now = evidence.look.history, evidence.now
-    if history.place is None:
+    place, job, now = evidence.look.place, evidence.look.history.job, evidence.now
+    if place is None:
         return 0.0
-    begin_at = max(now - DAY, history.job.logged_at if history.job else now - DAY)
-    dark = nights(history.place, begin_at, now)
+    begin_at = max(now - DAY, job.logged_at if job else now - DAY)
+    dark = nights(place, begin_at, now)
     light_s = (now - begin_at - sum((b - a for a, b in dark), timedelta())).total_seconds()
     middles = ((each.from_at + STRETCH / 2, each.watched_s) for each in evidence.counts)
     seen_s = sum(s for at, s in middles if begin_at <= at < now and not any(a <= at < b for a, b in dark))

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from swapbell_host.judging.history import History
+from swapbell_models.calendar.place import Place
 from swapbell_models.notice import Notice, NoticeKind, notice
 from swapbell_models.readiness import Rule, Verdict
 from swapbell_models.sitewide import SiteVerdict
@@ -34,6 +35,11 @@ class Look:
     rule: Rule
     listening_since: datetime | None = None
     site: SiteVerdict | None = None
+
+    @property
+    def place(self) -> Place | None:
+        """Where it hangs: by the ledger, or else where its site lies; nothing if nobody has said."""
+        return self.history.place or self.rule.place
 
     def notice(self, kind: NoticeKind, raised_at: datetime, words: str) -> Notice:
         """Return a notice on this station."""

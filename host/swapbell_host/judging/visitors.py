@@ -140,7 +140,7 @@ def steady(evidence: Evidence) -> float | None:
     Nothing where the place is not known and so no day, and none once the station was called ready: that call asks to
     look for bees by itself.
     """
-    place, now = evidence.look.history.place, evidence.now
+    place, now = evidence.look.place, evidence.now
     if place is None or evidence.since(now - REACH, NoticeKind.READY):
         return None
     earlier, later = (_lit(evidence, place, now - k * DAY) for k in (2, 1))

@@ -1,0 +1,102 @@
+"""What the ledger's longer memory tells of a station, gathered for the slow rules as far as its phase asks for it."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from swapbell_host.board import Seen
+from swapbell_host.books.countbook import Count, Countbook
+from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.lookback import Noticed, noticed
+from swapbell_host.books.missing import missing
+from swapbell_host.forecasting.reading import lure_of
+from swapbell_host.forecasting.words import day_ahead
+from swapbell_host.intake import Station
+from swapbell_host.jobs import lures
+from swapbell_host.jobs.entry import Entry, standing
+from swapbell_host.jobs.plan import Role
+from swapbell_host.judging.evidence import REACH, Evidence
+from swapbell_host.judging.history import COUNTING, History, PastNotice
+from swapbell_host.judging.look import Look
+from swapbell_host.verifying.finding import Finding
+from swapbell_host.verifying.lit import Watched
+from swapbell_host.verifying.verify import BEFORE_MAX, verify
+from swapbell_models.fault import Mistake
+from swapbell_models.forecasting.forecast import forecast
+from swapbell_models.job import WATCH_MAX
+from swapbell_models.phase import Phase
+
+# Our choice: a few times a day. What a forecast or a proof stands on are days; each costs as much as a hundred looks.
+COSTLY = timedelta(hours=4)
+# As far back as a station may verify, and the lure before.
+TOLD_REACH = WATCH_MAX + timedelta(days=14)
+
+
+class Review:
+    """The longer memory of one ledger.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Read in the host's own thread.
+    """
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger, self._log, self._counts = ledger, ledger.log, Countbook(ledger.store)
+        self._costly_at: dict[Station, datetime] = {}
+
+    def of(self, seen: Seen, listening_since: datetime | None) -> Evidence:
+        """Return the evidence on a station at the moment of its latest look."""
+        history, now, key = seen.history, seen.at, seen.key
+        counting = history.phase in COUNTING
+        costly = counting and self._is_due(key, now)
+        return Evidence(
+            look=Look(history, seen.verdict, now, seen.rule, listening_since),
+            told=[_past(each) for each in noticed(self._ledger.store, *key, now - TOLD_REACH, now)],
+            counts=self._counts.span(*key, now - REACH, now) if counting else (),
+            missing=missing(self._ledger.store, key, now - REACH) if counting else (),
+            forecast=self._forecast(seen) if costly and history.swaps else None,
+            finding=self._finding(history, now) if costly and history.phase is Phase.VERIFYING else None,
+        )
+
+    def _is_due(self, station: Station, now: datetime) -> bool:
+        """Tell whether what is costly was last asked for long enough ago, and note that it is asked now."""
+        last_at = self._costly_at.get(station)
+        if last_at is not None and timedelta() <= now - last_at < COSTLY:
+            return False
+        self._costly_at[station] = now
+        return True
+
+    def _forecast(self, seen: Seen) -> str | None:
+        """Return what is to be expected within a day; nothing where nobody can say."""
+        try:
+            lure = lure_of(self._log, self._counts, seen.key, seen.rule, seen.at)
+        except Mistake:  # the place is not known, or only a configuration says that a lure hangs
+            return None
+        return day_ahead(forecast(lure.windows, lure.foraging, seen.at, seen.rule), lure.zone)
+
+    def _finding(self, history: History, now: datetime) -> Finding | None:
+        """Return what became of a station's traffic after its last swap, against the control stations of its site."""
+        key = history.site, history.station
+        swaps = lures.swaps({key: self._entries(key, now)})
+        if not swaps:
+            return None
+        begin_at = swaps[-1].from_at - BEFORE_MAX
+        controls = [self._watched(each, begin_at, now) for each in self._controls(history.site, now)]
+        _, (found,) = verify(swaps[-1], [self._watched(key, begin_at, now)], controls, now)
+        return found
+
+    def _controls(self, site: str, now: datetime) -> Iterator[Station]:
+        stations = self._log.stations(now)
+        return (key for key, each in stations.items() if key[0] == site and each.role is Role.CONTROL)
+
+    def _watched(self, key: Station, begin_at: datetime, now: datetime) -> Watched:
+        counts: Sequence[Count] = self._counts.span(*key, begin_at, now)
+        lure = self._log.sites(now)[key[0]].terms.lure
+        return Watched(key, self._log.place(*key, now), self._entries(key, now), counts, lure)
+
+    def _entries(self, key: Station, now: datetime) -> Sequence[Entry]:
+        return standing(self._log.entries(*key, now))
+
+
+def _past(each: Noticed) -> PastNotice:
+    return PastNotice(each.kind, each.raised_at, each.acknowledged_at, each.id, each.ended_at)
