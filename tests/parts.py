@@ -41,6 +41,11 @@ def mosquitto() -> str | None:
     return shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
 
 
+def chromium() -> str | None:
+    """Return where Debian's browser lies, or None."""
+    return shutil.which("chromium")
+
+
 def postgresql() -> Path | None:
     """Return the folder of the newest PostgreSQL server's programs (initdb, pg_ctl, postgres)."""
     debian = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: float(path.parts[-3]))
@@ -83,6 +88,10 @@ PARTS = {
     ),
     "tmpfs": Part(_can_mount, "run as root with leave to mount"),
     "openssl": Part(lambda: shutil.which("openssl") is not None, "apt-get install openssl"),
+    "chromium": Part(
+        lambda: chromium() is not None and find_spec("playwright") is not None,
+        "apt-get install chromium, and pip install -e '.[test]' in .venv",
+    ),
     "shellcheck": Part(lambda: shutil.which("shellcheck") is not None, "apt-get install shellcheck"),
 }
 
