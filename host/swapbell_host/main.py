@@ -148,8 +148,8 @@ def _attend(
             for station in rota.due(watch.take(batch), time.monotonic()):  # in turn too: silence is news
                 watch.look(*station)
                 _announce(announcements, board.of(*station), subscriber)
-            if station := rounds.due(now()):
-                watch.review(*station)
+            if turn := rounds.due(now()):
+                watch.review(*turn)
             alerts.advance(now())
             if ledger.admit(now()):
                 return
