@@ -29,6 +29,7 @@ from swapbell_host.page import (
     signing,
     station,
     today,
+    verify,
 )
 from swapbell_host.page.back import Back
 from swapbell_host.page.cookies import Cookies
@@ -50,6 +51,7 @@ DOORS: tuple[Door, ...] = (
     *pictures.DOORS,
     *log.DOORS,
     *rounds.DOORS,
+    *verify.DOORS,
     *plan.DOORS,
     *planforms.DOORS,
     *enrol.DOORS,

@@ -1,6 +1,7 @@
 """What counts when traffic is compared: watched in foraging hours, while fresh lure hung. Rain is not known here."""
 
 import math
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -81,11 +82,17 @@ def _of(station: Watched, place: Place, span: Span, now: datetime) -> list[Seen]
     """Return what counts of one station in a stretch: whole steps with fresh lure, by day."""
     hung = [(max(a, span[0]), min(b, span[1])) for a, b in lures.fresh(station.entries, station.lure, now)]
     kept = _without(hung, nights(place, *span)) if span[0] < span[1] else []
+    counts = sorted(station.counts, key=_from_at)
     return [
         Seen(station.key, each.from_at.astimezone(place.mean_time), each.visits, each.watched_s)
-        for each in station.counts
-        if each.watched_s > 0.0 and any(a <= each.from_at and each.from_at + STEP <= b for a, b in kept)
+        for a, b in kept
+        for each in counts[bisect_left(counts, a, key=_from_at) : bisect_right(counts, b - STEP, key=_from_at)]
+        if each.watched_s > 0.0
     ]
+
+
+def _from_at(count: Counted) -> datetime:
+    return count.from_at
 
 
 def _without(spans: Sequence[Span], holes: Sequence[Span]) -> list[Span]:

@@ -1,0 +1,63 @@
+"""What became of a site's traffic after a swap, read from the open books."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from swapbell_host.books.countbook import Countbook
+from swapbell_host.books.servicebook import Servicebook
+from swapbell_host.config import Config
+from swapbell_host.intake import Station as Key
+from swapbell_host.jobs import lures
+from swapbell_host.jobs.entry import Entry, standing
+from swapbell_host.jobs.lures import Swap
+from swapbell_host.jobs.plan import Role
+from swapbell_host.verifying.finding import Finding
+from swapbell_host.verifying.lit import STEP, Watched
+from swapbell_host.verifying.verify import BEFORE_MAX, verify
+
+# Our choice: whoever verifies longer than the terms of the site say still sees a fortnight of it.
+LATER = timedelta(days=14)
+
+
+class Comparison:
+    """The swaps of one site, and what became of its traffic.
+
+    Parameters
+    ----------
+    config : Config
+        Where the site lies, if the ledger does not know.
+    service, counts
+        The open books.
+    site : str
+        One that the ledger knows.
+    now : datetime
+        Aware UTC.
+    """
+
+    def __init__(self, config: Config, service: Servicebook, counts: Countbook, site: str, now: datetime) -> None:
+        self._service, self._counts, self._now = service, counts, now
+        self._site = service.sites(now)[site]
+        self._place = next((each.place for each in config.sites if each.name == site), None)
+        self._roles = {key: each.role for key, each in service.stations(now).items() if key[0] == site}
+
+    def swaps(self) -> list[Swap]:
+        """Return the swaps of the site, in time order."""
+        return lures.swaps({key: self._entries(key) for key in self._roles})
+
+    def of(self, swap: Swap) -> tuple[Finding | None, tuple[Finding, ...]]:
+        """Return what became of the traffic after a swap: of all its stations together, and of each."""
+        stations = [self._watched(key, swap) for key in swap.stations]
+        controls = [self._watched(key, swap) for key in self._controls()]
+        return verify(swap, stations, controls, self._now)
+
+    def _controls(self) -> Iterator[Key]:
+        return (key for key, role in self._roles.items() if role is Role.CONTROL)
+
+    def _watched(self, key: Key, swap: Swap) -> Watched:
+        to_at = max(swap.stations.values()) + self._site.terms.watch + LATER
+        counts = self._counts.span(*key, swap.from_at - BEFORE_MAX - STEP, min(self._now, to_at), STEP)
+        place = self._service.place(*key, self._now) or self._place
+        return Watched(key, place, self._entries(key), counts, self._site.terms.lure)
+
+    def _entries(self, key: Key) -> Sequence[Entry]:
+        return standing(self._service.entries(*key, self._now))
