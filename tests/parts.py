@@ -92,6 +92,7 @@ PARTS = {
         lambda: chromium() is not None and find_spec("playwright") is not None,
         "apt-get install chromium, and pip install -e '.[test]' in .venv",
     ),
+    "systemd-analyze": Part(lambda: shutil.which("systemd-analyze") is not None, "apt-get install systemd"),
     "shellcheck": Part(lambda: shutil.which("shellcheck") is not None, "apt-get install shellcheck"),
 }
 

@@ -160,14 +160,32 @@ def explain_moment(
 def run_station(
     config: Annotated[Path, typer.Option("--config", help="The counter's configuration: camera, broker, spool.")],
 ) -> None:
-    """Watch a station and send its tallies to the host; SIGTERM or Ctrl-C finishes the tally in progress and ends it.
+    """Watch a station and send its tallies to the host.
+
+    SIGTERM or Ctrl-C finishes the tally in progress and ends it; SIGHUP reads the configuration anew.
 
     Example: swapbell-device run --config station.toml
     """
-    from swapbell_device.config import read_config
     from swapbell_device.run import run_until_told
 
-    run_until_told(read_config(config), watch)
+    run_until_told(config, watch)
+
+
+@app.command("install")
+def install_service(
+    config: Annotated[Path, typer.Option("--config", help="The counter's configuration.")],
+    folder: Annotated[Path | None, typer.Option("--folder", help="Where units are; systemd's unless said.")] = None,
+) -> None:
+    """Write the systemd unit that runs this station from boot on, as the user to whom the configuration belongs.
+
+    Example: sudo swapbell-device install --config /home/kim/orchard-north/device.toml
+    """
+    from swapbell_device.config import read_config
+    from swapbell_device.service.unit import FOLDER, install, owner, unit
+
+    read = read_config(config)
+    for line in install(unit(config, read, owner(config), folder or FOLDER)):
+        typer.echo(line)
 
 
 @app.command("truth")

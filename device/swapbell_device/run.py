@@ -1,14 +1,16 @@
 """A station's watch: frames in, tallies through the spool to the broker, until the camera ends or one says stop."""
 
 import signal
+import time
 from collections.abc import Iterable, Iterator
 from datetime import UTC
+from pathlib import Path
 from threading import Event
 from uuid import uuid4
 
 from swapbell_device.book import Book
 from swapbell_device.cameras.live import Absence
-from swapbell_device.config import Config, DrawnCamera
+from swapbell_device.config import Config, DrawnCamera, read_config
 from swapbell_device.count import event
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.eye import Watch, moments, now, say
@@ -16,6 +18,7 @@ from swapbell_device.health import Pulse
 from swapbell_device.linking.delivery import PATIENT, Patience
 from swapbell_device.linking.link import Link
 from swapbell_device.moment import Moment
+from swapbell_device.service.manager import Manager
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.tally import Clock, Tally
@@ -34,13 +37,46 @@ def truth(config: Config) -> Iterator[str]:
     yield from map(event, DrawnStation(config.camera.seed).truth)
 
 
-def run_until_told(config: Config, watch: Watch) -> None:
-    """Run the station until its camera ends, or until SIGTERM or SIGINT; see `run`."""
-    stop = stop_on_signal()
+def run_until_told(path: Path, watch: Watch) -> None:
+    """Run the station of a configuration until its camera ends, or until SIGTERM or SIGINT; SIGHUP reads it anew.
+
+    A configuration that cannot be used when it is read anew is told of, and the one before is kept.
+
+    Raises
+    ------
+    Mistake, Breakdown
+        See `run`; and if the configuration cannot be used at the start.
+    """
+    config, manager = read_config(path), Manager(time.monotonic)
+    while True:
+        stop, reload = stop_on_signal()
+        _run_once(config, watch, stop, manager)
+        if not reload.is_set():
+            manager.stopping()
+            return
+        config = _read_anew(path, config)
+
+
+def _run_once(config: Config, watch: Watch, stop: Event, manager: Manager) -> None:
     config, shown = moments(config, watch, stop)
     keep = config.spool
     with Spool(keep.path, keep.keep_days, keep.keep_bytes, opened_at=now(), say=say) as spool:
-        run(config, shown, stop, spool)
+        manager.ready()
+        run(config, _heard(shown, manager), stop, spool)
+
+
+def _heard(shown: Iterable[Moment | Absence], manager: Manager) -> Iterator[Moment | Absence]:
+    for moment in shown:
+        manager.alive()
+        yield moment
+
+
+def _read_anew(path: Path, before: Config) -> Config:
+    try:
+        return read_config(path)
+    except Mistake as mistake:
+        say(f"{mistake}; the configuration before is kept")
+        return before
 
 
 def run(
@@ -109,16 +145,18 @@ def _booked(moment: Moment | Absence, book: Book, pulse: Pulse) -> Iterator[Tall
     return book.add(moment.crossings, moment.frame.at_s, moment.look, covered=moment.covered)
 
 
-def stop_on_signal() -> Event:
-    """Return an event that SIGTERM or SIGINT sets."""
-    stop = Event()
+def stop_on_signal() -> tuple[Event, Event]:
+    """Return an event that SIGTERM, SIGINT or SIGHUP sets, and one that SIGHUP sets beside it."""
+    stop, reload = Event(), Event()
 
-    def end(_signal: int, _frame: object) -> None:
+    def end(number: int, _frame: object) -> None:
+        if number == signal.SIGHUP:
+            reload.set()
         stop.set()
 
-    signal.signal(signal.SIGTERM, end)
-    signal.signal(signal.SIGINT, end)
-    return stop
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, end)
+    return stop, reload
 
 
 def _tell_end(config: Config, spool: Spool, *, stopped: bool) -> None:

@@ -5,7 +5,6 @@ import math
 import re
 import signal
 import subprocess
-import sysconfig
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -16,6 +15,7 @@ from threading import Event
 import numpy as np
 import pytest
 from clips import STATION, pictures, walk, write_clip
+from drawn_counter import COMMAND, CONFIG, configured
 from listener import Listener, eventually
 from mosquitto_child import Broker, free_port
 from spooled import TALLY_S, fill, names, opened, tally
@@ -34,28 +34,7 @@ from swapbell_models.message import Held
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Crossing, Direction, Hindrance
 
-COMMAND = str(Path(sysconfig.get_path("scripts"), "swapbell-device"))
 BRISK = Patience(retry_s=0.05, retry_max_s=0.1, stop_s=0.5, end_s=5.0)
-CONFIG = """
-site = "orchard"
-station = "north"
-starts_at = 2026-02-03T12:00:00Z
-tally_s = 0.5
-[camera]
-kind = "drawn"
-pace = {pace}
-[broker]
-host = "127.0.0.1"
-port = {port}
-[spool]
-path = "spool.sqlite"
-"""
-
-
-def configured(folder: Path, port: int, pace: float = 0.0) -> Path:
-    path = folder / "station.toml"
-    path.write_text(CONFIG.format(port=port, pace=pace))
-    return path
 
 
 def parsed(path: Path) -> Config:

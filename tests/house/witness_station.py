@@ -79,7 +79,7 @@ def invented(confirmed_s: float, chance: random.Random) -> Crossing:
 
 def main(path: str, oath: str, seed: str) -> None:
     """Run the station once."""
-    config, stop = read_config(Path(path)), stop_on_signal()
+    config, (stop, _) = read_config(Path(path)), stop_on_signal()
     frames = Paced(Blank(), config.camera.pace, stop).frames()
     with Sworn(config.spool.path, opened_at=now(), say=say) as spool:
         spool.oath = os.open(oath, os.O_WRONLY | os.O_CREAT | os.O_APPEND)

@@ -1,0 +1,123 @@
+"""The counter as a service: a unit that systemd takes, and word to systemd while it runs."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+from drawn_counter import COMMAND, configured
+
+from swapbell_device.config import read_config
+from swapbell_device.service.manager import Manager
+from swapbell_device.service.unit import Unit, install, named, unit
+from swapbell_models.fault import Mistake
+
+# What the plan asks of the unit; systemd-analyze(1) counts from 0 (nothing is open) to 10.
+EXPOSURE_MAX = 2.0
+
+
+@pytest.fixture
+def made(tmp_path: Path) -> Unit:
+    path = configured(tmp_path, 1883)
+    return unit(path, read_config(path), "kim", tmp_path)
+
+
+def analyzed(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(["systemd-analyze", *arguments], capture_output=True, text=True, check=False)
+
+
+@pytest.mark.part("systemd-analyze")
+def test_the_units_exposure_is_within_the_goal(made: Unit) -> None:
+    install(made)
+    told = analyzed("security", "--offline=true", "--no-pager", str(made.path)).stdout
+    exposure = re.search(r"Overall exposure level for \S+: ([0-9.]+)", told)
+    assert exposure
+    assert float(exposure[1]) <= EXPOSURE_MAX
+
+
+@pytest.mark.part("systemd-analyze")
+def test_systemd_finds_nothing_wrong_with_the_unit(made: Unit) -> None:
+    install(made)
+    told = analyzed("verify", "--man=no", str(made.path))
+    assert [
+        line for line in told.stderr.splitlines() if made.path.name in line and "not executable" not in line
+    ] == []
+
+
+def test_the_unit_runs_as_its_user_and_writes_only_where_the_spool_is(made: Unit, tmp_path: Path) -> None:
+    assert "User=kim" in made.text
+    assert f"ReadWritePaths={tmp_path}\n" in made.text
+    assert made.path.name == "swapbell-orchard-north.service"
+
+
+@pytest.mark.parametrize(("number", "said"), [(0, "belongs to root"), (4_000_000, "has no name here")])
+def test_a_configuration_of_root_or_of_nobody_is_not_installed(number: int, said: str) -> None:
+    with pytest.raises(Mistake, match=said):
+        named(number, Path("device.toml"))
+
+
+def test_a_path_that_systemd_would_misread_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "a %b").mkdir()
+    path = configured(tmp_path / "a %b", 1883)
+    with pytest.raises(Mistake, match="systemd would misread it"):
+        unit(path, read_config(path), "kim", tmp_path)
+
+
+def listening(path: Path) -> socket.socket:
+    line = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+    line.bind(str(path))
+    line.settimeout(20.0)
+    return line
+
+
+def test_the_watchdog_hears_often_enough_and_no_oftener(tmp_path: Path) -> None:
+    now_s = [0.0]
+    with listening(tmp_path / "notify") as line:
+        manager = Manager(lambda: now_s[0], {"NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "60000000"})
+        manager.ready()
+        for second in range(61):
+            now_s[0] = float(second)
+            manager.alive()
+        manager.stopping()
+        assert [line.recv(100) for _ in range(5)] == [b"READY=1", *[b"WATCHDOG=1"] * 3, b"STOPPING=1"]
+
+
+def test_without_systemd_nothing_is_told() -> None:
+    Manager(time.monotonic, {}).ready()
+
+
+@pytest.mark.parametrize(("order", "words"), [(signal.SIGTERM, [b"READY=1", b"STOPPING=1"])])
+def test_a_service_says_that_it_began_and_that_it_ends(
+    tmp_path: Path, order: signal.Signals, words: list[bytes]
+) -> None:
+    path = configured(tmp_path, 9, pace=1.0)
+    with listening(tmp_path / "notify") as line:
+        environment = os.environ | {"NOTIFY_SOCKET": str(tmp_path / "notify")}
+        counter = subprocess.Popen(
+            [COMMAND, "run", "--config", str(path)], env=environment, stderr=subprocess.DEVNULL
+        )
+        first = line.recv(100)
+        time.sleep(0.5)
+        counter.send_signal(order)
+        assert [first, line.recv(100)] == words
+        counter.wait(20)
+
+
+def test_sighup_reads_the_configuration_anew_and_keeps_the_one_before_if_it_is_broken(tmp_path: Path) -> None:
+    path = configured(tmp_path, 9, pace=1.0)
+    with listening(tmp_path / "notify") as line:
+        environment = os.environ | {"NOTIFY_SOCKET": str(tmp_path / "notify")}
+        counter = subprocess.Popen(
+            [COMMAND, "run", "--config", str(path)], env=environment, stderr=subprocess.PIPE, text=True
+        )
+        assert line.recv(100) == b"READY=1"
+        path.write_text("nonsense = 1\n")
+        counter.send_signal(signal.SIGHUP)
+        assert line.recv(100) == b"READY=1"
+        counter.send_signal(signal.SIGTERM)
+        told = counter.communicate(timeout=30)[1]
+    assert "the configuration before is kept" in told
