@@ -1,9 +1,9 @@
 """Who is judged now: whoever spoke, soon; and everyone else in turn, because silence is news too."""
 
+import math
 from collections import deque
 from collections.abc import Iterable
 from datetime import datetime, timedelta
-from math import ceil
 
 from swapbell_host.intake import Station
 
@@ -11,6 +11,8 @@ from swapbell_host.intake import Station
 SOON_S = 0.5
 # Our choice: a second would do for a few stations and be all the work of a host with thousands; a silence is minutes.
 ROUND_S = 20.0
+# Our choice: who speaks as often as a counter usually does is judged often enough without a turn of its own.
+LATELY_S = 0.75 * ROUND_S
 # Our choice: what is told slowly is about days.
 SLOW_ROUND = timedelta(hours=1)
 # Our choice: five slow looks in a second are a tenth of all work, and none is waited for.
@@ -33,27 +35,28 @@ class Rota:
     def __init__(self, stations: Iterable[Station], at_s: float) -> None:
         self._waiting: dict[Station, None] = {}
         self._turn = deque(stations)
+        self._judged_at_s: dict[Station, float] = {}
         self._soon_at_s = at_s
         self._round_at_s = at_s
 
     def due(self, spoke: Iterable[Station], at_s: float) -> list[Station]:
         """Return who is to be judged at `at_s`, each once, given who spoke since the last call."""
         self._waiting |= dict.fromkeys(spoke)
-        for station in self._next(at_s):
-            self._waiting[station] = None
+        self._waiting |= dict.fromkeys(self._next(at_s))
         if at_s < self._soon_at_s:
             return []
         self._soon_at_s = at_s + SOON_S
         found, self._waiting = list(self._waiting), {}
+        self._judged_at_s |= dict.fromkeys(found, at_s)
         return found
 
     def _next(self, at_s: float) -> list[Station]:
         share = min((at_s - self._round_at_s) / ROUND_S, 1.0)
-        count = ceil(share * len(self._turn))
+        count = math.ceil(share * len(self._turn))
         self._round_at_s = at_s
         found = [self._turn[n] for n in range(count)]
         self._turn.rotate(-count)
-        return found
+        return [station for station in found if at_s - self._judged_at_s.get(station, -math.inf) >= LATELY_S]
 
 
 class Rounds:

@@ -171,7 +171,7 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
         If the moment is naive.
     """
     latest_at = aware("now", now) + timedelta(seconds=AHEAD_MAX_S)
-    ends = [(tally.to_at, tally) for tally in tallies]
+    ends = [(tally.to_at, tally) for tally in _late(tallies, latest_at, rule)]
     end_at = max((to_at for to_at, _ in ends if to_at <= latest_at), default=None)
     if end_at is None:
         return Verdict(Step.UNJUDGED, Reason.SILENT)
@@ -181,6 +181,19 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
     evidence = _look(traffic.read(told, dark), end_at, rule)
     step, reason = _step(evidence, (now - end_at).total_seconds(), rule, blind=blind)
     return replace(evidence, step=step, reason=reason)
+
+
+def _late(tallies: Sequence[Tally], latest_at: datetime, rule: Rule) -> Sequence[Tally]:
+    """Return those that may be in the look: a host that judges thousands of stations need not work out all the ends.
+
+    Whatever begins so early that even the longest would be over before the look begins is left out.
+    """
+    longest = timedelta(seconds=max((tally.seconds for tally in tallies), default=0.0))
+    sure_at = max((tally.from_at for tally in tallies if tally.from_at <= latest_at - longest), default=None)
+    if sure_at is None:
+        return tallies
+    early_at = sure_at - timedelta(seconds=WINDOWS * rule.window_s) - longest
+    return [tally for tally in tallies if tally.from_at > early_at]
 
 
 def _look(record: Record, end_at: datetime, rule: Rule) -> Verdict:

@@ -18,7 +18,7 @@ from operator import attrgetter
 
 from swapbell_models.chance import poisson_limits
 from swapbell_models.quantity import aware, positive
-from swapbell_models.tally import Hindrance, Sight, Tally
+from swapbell_models.tally import Hindrance, Tally
 
 # From when to when, aware UTC.
 Span = tuple[datetime, datetime]
@@ -198,17 +198,20 @@ def read(tallies: Iterable[Tally], nights: Iterable[Span] = ()) -> Record:
         to_at = tally.to_at
         from_at = max(tally.from_at, spells[-1].to_at) if spells else tally.from_at
         if from_at < to_at:
-            spells.append(_spell(tally, from_at))
-        moments += (min(moment, to_at - timedelta.resolution) for moment in tally.visits_at())
-    return Record(sorted(moments), [part for spell in spells for part in _by_day(spell, dark)], dark)
+            spells.append(_spell(tally, from_at, to_at))
+        if tally.crossings:
+            moments += (min(moment, to_at - timedelta.resolution) for moment in tally.visits_at())
+    by_day = [part for spell in spells for part in _by_day(spell, dark)] if dark else spells
+    return Record(sorted(moments), by_day, dark)
 
 
-def _spell(tally: Tally, from_at: datetime) -> Spell:
-    """Return what a tally says of its time from a moment on."""
+def _spell(tally: Tally, from_at: datetime, to_at: datetime) -> Spell:
+    """Return what a tally says of its time between two moments."""
     watched = min(1.0, tally.watched_s / tally.seconds)
-    seen = tally.sight or Sight()
-    blind = min(1.0 - watched, (seen.blind_s or 0.0) / tally.seconds)
-    return Spell(from_at, tally.to_at, watched, blind, seen.hindrance)
+    if not tally.sight:
+        return Spell(from_at, to_at, watched)
+    blind = min(1.0 - watched, (tally.sight.blind_s or 0.0) / tally.seconds)
+    return Spell(from_at, to_at, watched, blind, tally.sight.hindrance)
 
 
 def _by_day(spell: Spell, nights: Sequence[Spell]) -> Iterator[Spell]:

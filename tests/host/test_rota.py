@@ -1,4 +1,8 @@
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+
+from hypothesis import given
+from hypothesis import strategies as st
 
 from swapbell_host.rota import ROUND_S, SLOW_ROUND, SOON_S, Rota, Rounds
 
@@ -25,6 +29,20 @@ def test_who_is_silent_is_judged_in_turn() -> None:
 
 def test_after_a_long_pause_everyone_is_judged_once() -> None:
     assert sorted(Rota(STATIONS, 0.0).due([], 100.0 * ROUND_S)) == sorted(STATIONS)
+
+
+def test_who_speaks_often_needs_no_turn() -> None:
+    rota = Rota([SPOKE], 0.0)
+    turns = [bool(rota.due([SPOKE] if n % 14 == 0 else [], float(n))) for n in range(100)]
+    assert [n for n, looked in enumerate(turns) if looked] == list(range(0, 100, 14))
+
+
+@given(st.lists(st.integers(1, 400), max_size=8))
+def test_nobody_waits_longer_than_two_rounds(pauses: list[int]) -> None:
+    rota, spoke_at = Rota(STATIONS, 0.0), {sum(pauses[: n + 1]) for n in range(len(pauses))}
+    looked_at = [0.0]
+    looked_at += [n / 4 for n in range(1600) if SPOKE in rota.due([SPOKE] if n in spoke_at else [], n / 4)]
+    assert max(b - a for a, b in pairwise([*looked_at, 400.0])) <= 2.0 * ROUND_S
 
 
 START_AT = datetime(2026, 2, 3, tzinfo=UTC)

@@ -16,7 +16,7 @@ from swapbell_models.calendar.daylight import nights
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.chance import lucky_window
 from swapbell_models.confirmation import Confirm
-from swapbell_models.readiness import Reason, Rule, Step, Verdict, assess
+from swapbell_models.readiness import AHEAD_MAX_S, Reason, Rule, Step, Verdict, assess
 from swapbell_models.tally import Hindrance, Sight, Tally
 
 RULE = Rule()
@@ -359,3 +359,19 @@ def test_the_verdict_is_ready_exactly_when_the_plain_sums_say_so(mean: int, conf
         told, rule = tallies(visits_s, edges(3600)), Rule(confirm=confirm)
         steps = [assess(told[:n], told[n - 1].to_at, rule).step is Step.READY for n in range(1, TALLIES + 1)]
         assert steps == called_ready(hour[np.newaxis], confirm)[0].tolist()
+
+
+@settings(deadline=None, max_examples=150)
+@given(
+    st.lists(st.tuples(st.floats(-5000, 2000), st.sampled_from([0.5, 15.0, 900.0, 3600.0])), min_size=1, max_size=40),
+    st.floats(-2000, 4000),
+)
+def test_whatever_was_over_before_the_look_changes_nothing(told: list[tuple[float, float]], now_s: float) -> None:
+    every = [
+        replace(each, from_at=moment(from_s), seconds=seconds, watched_s=seconds / 2)
+        for (from_s, seconds), each in zip(told, tallies([0.1], edges(15.0 * len(told))), strict=True)
+    ]
+    ends = [each.to_at for each in every if each.to_at <= moment(now_s + AHEAD_MAX_S)]
+    begin_at = max(ends) - timedelta(seconds=LOOK_S) if ends else moment(0)
+    late = [each for each in every if each.to_at > begin_at]
+    assert assess(every, moment(now_s), RULE) == assess(late, moment(now_s), RULE)
