@@ -40,6 +40,7 @@ DOORS = {
     "sqlalchemy": ("swapbell_host",),
     "alembic": ("swapbell_host.books.store", "swapbell_host.books.migrations"),
     "apprise": ("swapbell_host.alerting.channel",),
+    "pyarrow": ("swapbell_host.opendata.parquetfile",),
     "reportlab": ("swapbell_host.sheets", "swapbell_device.calibrating.paper"),
     "starlette": ("swapbell_host.page",),
     "uvicorn": ("swapbell_host.page.server",),

@@ -12,6 +12,7 @@ from swapbell_host import config as host_config
 READERS: dict[str, Callable[[str], object]] = {
     "[gate]": lambda text: parse_station(text, "page"),
     "[camera]": lambda text: device_config.parse_config(text, Path("page")),
+    "[discovery]": lambda text: host_config.parse_config(f'[broker]\nhost = "192.0.2.10"\n{text}', Path("page")),
     "[[station]]": lambda text: host_config.parse_config(text, Path("page")),
 }
 
