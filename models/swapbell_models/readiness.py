@@ -188,11 +188,12 @@ def _late(tallies: Sequence[Tally], latest_at: datetime, rule: Rule) -> Sequence
 
     Whatever begins so early that even the longest would be over before the look begins is left out.
     """
-    longest = timedelta(seconds=max((tally.seconds for tally in tallies), default=0.0))
-    sure_at = max((tally.from_at for tally in tallies if tally.from_at <= latest_at - longest), default=None)
-    if sure_at is None:
+    longest = timedelta(seconds=max([tally.seconds for tally in tallies], default=0.0))
+    sure_at = latest_at - longest
+    begun = [from_at for tally in tallies if (from_at := tally.from_at) <= sure_at]
+    if not begun:
         return tallies
-    early_at = sure_at - timedelta(seconds=WINDOWS * rule.window_s) - longest
+    early_at = max(begun) - timedelta(seconds=WINDOWS * rule.window_s) - longest
     return [tally for tally in tallies if tally.from_at > early_at]
 
 
