@@ -29,6 +29,7 @@ from swapbell_models import fault
 
 if TYPE_CHECKING:
     from swapbell_host.alerting.alerts import Alerts
+    from swapbell_host.alerting.heartbeat import Heartbeat
     from swapbell_host.board import Board, Seen
     from swapbell_host.books.ledger import Ledger
     from swapbell_host.config import Config
@@ -90,6 +91,7 @@ def serve(
         If the ledger cannot be written.
     """
     from swapbell_host.alerting.channel import check_section
+    from swapbell_host.alerting.heartbeat import Heartbeat
     from swapbell_host.board import Board
     from swapbell_host.books.ledger import Ledger
     from swapbell_host.books.store import BUSY_MS, Interrupted, ledger_url
@@ -97,15 +99,17 @@ def serve(
 
     check_section(config.alerts)
     url, patience, board = ledger_url(config.ledger), Patience(_warn), Board()
-    with _page(config, board, now) as begin_page:
+    heart = Heartbeat(config.alerts, _report)
+    with _page(config, board, now) as begin_page, heart.beating(now):
         while not stop.is_set():
             try:
                 with Ledger(url, config.phases(), now(), kept=config.kept(), busy_ms=busy_ms or BUSY_MS) as ledger:
                     patience.renew()
                     begin_page()
                     while not stop.is_set():
-                        _attend(ledger, config, board, now, stop, say)
+                        _attend(ledger, config, board, heart, now, stop, say)
             except Interrupted as error:
+                heart.suffer(now(), str(error))
                 stop.wait(patience.bear(error))
 
 
@@ -125,6 +129,7 @@ def _attend(
     ledger: "Ledger",
     config: "Config",
     board: "Board",
+    heart: "Heartbeat",
     now: Callable[[], datetime],
     stop: threading.Event,
     say: Callable[[str], None],
@@ -139,7 +144,7 @@ def _attend(
     rules_of = config.rules(ledger.stations)
     with (
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
-        _closed(_alerts(ledger, config, _teller(subscriber, say)), now) as alerts,
+        _alerts(ledger, config, _teller(subscriber, say)).sending(now) as alerts,
     ):
         rota, rounds = Rota(rules_of, time.monotonic()), Rounds(rules_of, now())
         watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
@@ -151,6 +156,8 @@ def _attend(
             if turn := rounds.due(now()):
                 watch.review(*turn)
             alerts.advance(now())
+            away = None if subscriber.listening_since else "the broker cannot be reached"
+            heart.work(now(), ledger.tellings, partial(ledger.people, config.alerts), away)
             if ledger.admit(now()):
                 return
 
@@ -192,14 +199,6 @@ def _report(line: str) -> None:
 def _warn(line: str) -> None:
     sys.stderr.write(f"{line}\n")
     sys.stderr.flush()
-
-
-@contextmanager
-def _closed(alerts: "Alerts", now: Callable[[], datetime]) -> Generator["Alerts"]:
-    try:
-        yield alerts
-    finally:
-        alerts.close(now())
 
 
 @app.callback()

@@ -301,9 +301,9 @@ def test_the_end_of_a_run_waits_for_no_dead_channel() -> None:
 def test_closing_lets_a_letter_on_its_way_arrive(store: Store) -> None:
     desk = Desk(store, house("a://"), {"a://": Way()})
     desk.tell(READY)
-    desk.alerts.advance(NOW)
-    desk.alerts.advance(NOW + GATHER)
-    desk.alerts.close(NOW + GATHER)
+    with desk.alerts.sending(lambda: NOW + GATHER):
+        desk.alerts.advance(NOW)
+        desk.alerts.advance(NOW + GATHER)
     assert desk.notebook.open_notices()[0].told_at == NOW + GATHER
 
 

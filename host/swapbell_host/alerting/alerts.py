@@ -5,9 +5,11 @@ dies in between tells it again when it comes back: in doubt twice rather than ne
 couriers send, and the caller's loop, by `advance`, learns what became of it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Self
 
 from swapbell_host.alerting import letter
 from swapbell_host.alerting.channel import Channel, channel
@@ -90,10 +92,14 @@ class Alerts:
             if waiting.due_at <= at and waiting.person not in self.underway:
                 self._send(waiting, at)
 
-    def close(self, at: datetime) -> None:
-        """Give what is being sent a moment to arrive; what does not is told by the next run."""
-        self._outlet.courier.close()
-        self._collect(at)
+    @contextmanager
+    def sending(self, now: Callable[[], datetime]) -> Generator[Self]:
+        """Give what is being sent a moment to arrive at the end; what does not is told by the next run."""
+        try:
+            yield self
+        finally:
+            self._outlet.courier.close()
+            self._collect(now())
 
     def _look(self, at: datetime) -> None:
         """Let the policy decide, write down what it decides, and see what waits."""

@@ -5,11 +5,16 @@ Such a URL holds passwords and tokens, so nothing of it but its scheme is ever s
 
 import re
 from collections.abc import Mapping
+from datetime import timedelta
 from typing import Protocol
 
 from swapbell_host.config import AlertsSection
+from swapbell_host.jobs.moment import span
+from swapbell_host.jobs.quiet import quiet
 from swapbell_models.fault import Mistake
 
+# Our choice: a sign of life that comes less than once a day is missed by nobody.
+EVERY_MAX = timedelta(days=1)
 _SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
 
 
@@ -66,7 +71,7 @@ def scheme(url: str) -> str:
 
 
 def check_section(section: AlertsSection) -> None:
-    """Refuse addresses of the configuration that cannot be sent to.
+    """Refuse addresses of the configuration that cannot be sent to, and times that are none.
 
     Raises
     ------
@@ -77,6 +82,13 @@ def check_section(section: AlertsSection) -> None:
         _check(f"alerts.urls: channel {number}", url)
     for name, url in section.channels.items():
         _check(f"alerts.channels: {name}", url)
+    try:
+        if section.quiet is not None:
+            quiet(section.quiet)
+        if section.heartbeat is not None:
+            span("every", section.heartbeat.every, EVERY_MAX)
+    except ValueError as error:
+        raise Mistake(f"alerts: {error}") from error
 
 
 def check_contact(name: str, address: str, channels: Mapping[str, str]) -> None:

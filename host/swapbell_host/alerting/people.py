@@ -39,6 +39,11 @@ class People:
         hours = quiet(self.section.quiet) if self.section.quiet else None
         return tuple(Person(name, hours) for name in self._house_urls())
 
+    @property
+    def zone(self) -> ZoneInfo:
+        """By whose clock a person is told what concerns no one site: the first one's."""
+        return next((site.clock for site in self.sites.values()), ZoneInfo("UTC"))
+
     def everyone(self) -> list[str]:
         """Return the names of all who may be told."""
         return [*self.contacts, *self._house_urls()]

@@ -17,7 +17,7 @@ _OPEN = and_(notices.c.acknowledged_at.is_(None), notices.c.ended_at.is_(None))
 
 
 class Pulse(NamedTuple):
-    """When the host last did its whole work, aware UTC, and what keeps it from doing so; nothing if all works."""
+    """When the host was last there, aware UTC, and what keeps it from its whole work; nothing if all works."""
 
     beat_at: datetime
     trouble: str | None
@@ -103,16 +103,26 @@ class Tellingbook:
             connection.execute(tried.values(tries=tellings.c.tries + 1, due_at=due_at))
 
     def beat(self, at: datetime, trouble: str | None) -> None:
-        """Write down that the host is at work, which also proves that it can write."""
+        """Note that the host is there, and what keeps it from its whole work, if anything does."""
         row = {"beat_at": at, "trouble": trouble}
         with self._store.transaction() as connection:
             if connection.execute(update(pulse).values(row)).rowcount == 0:
                 connection.execute(insert(pulse).values(id=1, **row))
 
+    def alive_told_at(self) -> datetime | None:
+        """Return when it was last said that the host is alive; nothing if never."""
+        with self._store.reading() as connection:
+            return connection.execute(select(pulse.c.alive_told_at)).scalar()
+
+    def told_alive(self, at: datetime) -> None:
+        """Note that it was said."""
+        with self._store.transaction() as connection:
+            connection.execute(update(pulse).values(alive_told_at=at))
+
     def pulse(self) -> Pulse | None:
         """Return the host's last sign of life; nothing if it never gave one."""
         with self._store.reading() as connection:
-            row = connection.execute(select(pulse)).first()
+            row = connection.execute(select(pulse.c.beat_at, pulse.c.trouble)).first()
         return Pulse(row.beat_at, row.trouble) if row else None
 
 

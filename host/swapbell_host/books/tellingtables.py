@@ -32,11 +32,13 @@ told = Table(
     Index("told_made", "made_at"),
 )
 
-# One row: when the host last did its whole work, and what keeps it from doing so, if anything does.
+# One row: when the host was last there, what keeps it from its whole work, if anything does, and when a person was
+# last told that it is alive.
 pulse = Table(
     "pulse",
     METADATA,
     Column("id", Integer, primary_key=True),
     Column("beat_at", Moment, nullable=False),
     Column("trouble", String),
+    Column("alive_told_at", Moment),
 )

@@ -84,6 +84,7 @@ def _tellings() -> None:
         sa.Column("id", sa.Integer, primary_key=True),
         sa.Column("beat_at", sa.BigInteger, nullable=False),
         sa.Column("trouble", sa.String),
+        sa.Column("alive_told_at", sa.BigInteger),
     )
 
 
