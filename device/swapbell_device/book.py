@@ -115,6 +115,15 @@ class Book:
             self._interval_at(look.at_s).looks.append(look)
         yield from self._settled(at_s)
 
+    @property
+    def clock(self) -> Clock:
+        """Whether the counter knows the time of day."""
+        return self._clock
+
+    def set_clock(self, started_at: datetime) -> None:
+        """Learn the time of day: the moment from which `at_s` counts, aware UTC. Tallies told before stay free."""
+        self._started_at, self._clock = started_at, Clock.SYNCED
+
     def miss(self, at_s: float) -> Iterator[Tally]:
         """Note that there is no picture up to `at_s` [s], and yield the tallies that this closed."""
         self._reach(at_s)

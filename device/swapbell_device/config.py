@@ -151,6 +151,8 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
         ends now, since it may run ahead of the clock and a host refuses what lies in the future.
     tally_s
         Length of a tally [s].
+    trusts_clock
+        Whether the board has a clock of its own that keeps the time of day, so that it need not wait to be told.
     """
 
     site: Name
@@ -161,6 +163,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
     station_file: Path | None = None
     starts_at: AwareDatetime | None = None
     tally_s: Annotated[float, Meta(ge=0.1, le=3600.0)] = TALLY_S
+    trusts_clock: bool = False
 
 
 def read_config(path: Path) -> Config:

@@ -52,6 +52,10 @@ class Pulse:
         """Note that there is no picture at `at_s` [s], and why."""
         self._at_s, self._absent = at_s, reason
 
+    def set_clock(self, started_at: datetime) -> None:
+        """Learn the time of day: the moment from which frames count, aware UTC."""
+        self._started_at = started_at
+
     @property
     def state(self) -> StationState:
         """Whether the counter watches or is blind, as its health says."""

@@ -28,6 +28,11 @@ class Moment:
     look: Look | None = None
     covered: bool = False
 
+    @property
+    def at_s(self) -> float:
+        """When the frame was taken [s]."""
+        return self.frame.at_s
+
 
 def opened(frames: Iterator[Frame]) -> tuple[list[Frame], Iterator[Frame]]:
     """Return the first frames, to learn from, and all frames, those included.

@@ -3,14 +3,15 @@
 import signal
 import time
 from collections.abc import Iterable, Iterator
-from datetime import UTC
+from datetime import UTC, timedelta
 from pathlib import Path
 from threading import Event
 from uuid import uuid4
 
 from swapbell_device.book import Book
 from swapbell_device.cameras.live import Absence
-from swapbell_device.config import Config, DrawnCamera, read_config
+from swapbell_device.clock import knows_the_time
+from swapbell_device.config import BoardSection, Config, DrawnCamera, UsbSection, read_config
 from swapbell_device.count import event
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.eye import Watch, moments, now, say
@@ -22,6 +23,9 @@ from swapbell_device.service.manager import Manager
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.tally import Clock, Tally
+
+# Our choice: until it knows the time, the board asks so often.
+ASK_S = 10.0
 
 
 def truth(config: Config) -> Iterator[str]:
@@ -109,7 +113,7 @@ def run(
         If the camera ended and tallies remain in the spool, or the spool was damaged.
     """
     started_at = (config.starts_at or now()).astimezone(UTC)
-    book = Book(config.station, uuid4().hex, started_at, Clock.SYNCED, config.tally_s)
+    book = Book(config.station, uuid4().hex, started_at, _clock(config), config.tally_s)
     pulse = Pulse(config.station, started_at, spool)
     with Link(config.broker, config.site, config.station, spool, pulse.health, say, patience) as link:
         try:
@@ -123,11 +127,12 @@ def run(
 
 
 def _enter(shown: Iterable[Moment | Absence], book: Book, spool: Spool, pulse: Pulse, link: Link) -> None:
-    state = pulse.state
+    state, timekeeper = pulse.state, _Timekeeper(book, pulse)
     try:
         for moment in shown:
             for tally in _booked(moment, book, pulse):
                 spool.put(tally)
+            timekeeper.learn(moment.at_s)
             if pulse.state is not state:
                 state = pulse.state
                 link.report()
@@ -135,6 +140,27 @@ def _enter(shown: Iterable[Moment | Absence], book: Book, spool: Spool, pulse: P
     finally:
         for tally in book.close():
             spool.put(tally)
+
+
+class _Timekeeper:
+    """Asks now and then whether the board has learned the time of day, and then tells book and pulse."""
+
+    def __init__(self, book: Book, pulse: Pulse) -> None:
+        self._book, self._pulse, self._next_s = book, pulse, 0.0
+
+    def learn(self, at_s: float) -> None:
+        if self._book.clock is Clock.SYNCED or at_s < self._next_s:
+            return
+        self._next_s = at_s + ASK_S
+        if knows_the_time():
+            for keeper in (self._book, self._pulse):
+                keeper.set_clock(now() - timedelta(seconds=at_s))
+
+
+def _clock(config: Config) -> Clock:
+    """Return whether the time of day is known at the start: of what was recorded or drawn it is said."""
+    live = isinstance(config.camera, BoardSection | UsbSection)
+    return Clock.FREE if live and not config.trusts_clock and not knows_the_time() else Clock.SYNCED
 
 
 def _booked(moment: Moment | Absence, book: Book, pulse: Pulse) -> Iterator[Tally]:

@@ -207,3 +207,21 @@ def test_a_crossing_confirmed_in_time_keeps_its_time(frames: Frames) -> None:
         for found in crossings:
             if at_s - found.at_s < SETTLE_S and frames[0][0] <= found.at_s and at_s < PAUSE_TOLD_S:
                 assert told[found.length_mm] == pytest.approx(found.at_s, abs=0.002)
+
+
+def test_a_board_that_learns_the_time_dates_what_follows_and_leaves_what_was_told() -> None:
+    book = Book("north", "b1", STARTED_AT, Clock.FREE, 15.0)
+    before = [tally for second in range(40) for tally in book.miss(float(second))]
+    book.set_clock(STARTED_AT + timedelta(days=300))
+    after = [tally for second in range(40, 60) for tally in book.miss(float(second))]
+    assert [(tally.clock, tally.up_s) for tally in before] == [(Clock.FREE, 0.0), (Clock.FREE, 15.0)]
+    assert [(tally.clock, tally.from_at, tally.up_s) for tally in after] == [
+        (Clock.SYNCED, STARTED_AT + timedelta(days=300, seconds=30), 30.0)
+    ]
+
+
+def test_the_seqs_go_on_when_the_time_is_learned() -> None:
+    book = Book("north", "b1", STARTED_AT, Clock.FREE, 15.0)
+    seqs = [tally.seq for second in range(40) for tally in book.miss(float(second))]
+    book.set_clock(STARTED_AT)
+    assert seqs + [tally.seq for second in range(40, 90) for tally in book.miss(float(second))] == [1, 2, 3, 4, 5]
