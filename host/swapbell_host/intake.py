@@ -45,7 +45,7 @@ Station = tuple[str, str]
 BootName = tuple[str, str, str]
 
 
-class Arrival(NamedTuple):
+class Arrival(msgspec.Struct, frozen=True, gc=False):
     """One message as the broker delivered it.
 
     Attributes
@@ -98,7 +98,7 @@ class Told(NamedTuple):
         return self.site, self.health.station
 
 
-class Read(NamedTuple):
+class Read(msgspec.Struct, frozen=True, gc=False):
     """A tally, whose it is, and the message that it was read from."""
 
     station: Station

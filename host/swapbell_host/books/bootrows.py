@@ -3,13 +3,23 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import BigInteger, Connection, Integer, Row, String, bindparam, insert, select, update
 
 from swapbell_host.books import counting, refusals
-from swapbell_host.books.schema import boots
+from swapbell_host.books.prepared import Prepared
+from swapbell_host.books.schema import boots, from_us, to_us
 from swapbell_host.books.sequence import Hole, Sequence, holes
 from swapbell_host.intake import CLAIM_MAX, SEQ_MAX, BootName
 from swapbell_models.tally import Clock, Tally
+
+_NAME = {name: bindparam(name, type_=String) for name in ("site", "station", "boot")}
+_FIND = Prepared(select(boots).where(*(boots.c[column] == value for column, value in _NAME.items())))
+_BEGIN = Prepared(insert(boots).values(_NAME | {"oldest": 0, "last": 0, "uncounted": 0}).returning(boots.c.id))
+_START = Prepared(
+    update(boots)
+    .where(boots.c.id == bindparam("id_", type_=Integer))
+    .values(synced=bindparam("seq", type_=Integer), started_at=bindparam("at", type_=BigInteger))
+)
 
 
 @dataclass(slots=True)
@@ -36,9 +46,13 @@ class Boot:
     synced: int = SEQ_MAX + 1
     started_at: datetime | None = None
 
+    @property
+    def settled(self) -> int:
+        """Return the seq from which on no tally changes what was summed, or when the boot started."""
+        return max(self.synced, self.uncounted)
+
     def starts_by(self, tally: Tally) -> bool:
         """Take a tally that came; tell whether it says anew when the boot started."""
-        self.came.add(tally.seq)
         if tally.seq > self.synced or tally.clock is Clock.FREE:
             return False
         self.synced, self.started_at = tally.seq, tally.from_at - timedelta(seconds=tally.up_s)
@@ -51,28 +65,27 @@ class Boot:
 
 def find(connection: Connection, name: BootName) -> Boot | None:
     """Return a boot that the ledger knows."""
-    site, station, boot_name = name
-    same = (boots.c.site == site, boots.c.station == station, boots.c.boot == boot_name)
-    row = connection.execute(select(boots).where(*same)).first()
+    site, station, boot = name
+    row = _FIND.run(connection, site=site, station=station, boot=boot).first()
     if row is None:
         return None
     came = _came(connection, row)
     came.forget_below(row.oldest)
-    synced = SEQ_MAX + 1 if row.synced is None else row.synced
-    return Boot(row.id, came, row.oldest, row.last, row.uncounted, synced, row.started_at)
+    if row.synced is None:
+        return Boot(row.id, came, row.oldest, row.last, row.uncounted)
+    return Boot(row.id, came, row.oldest, row.last, row.uncounted, row.synced, from_us(row.started_at))
 
 
 def begin(connection: Connection, name: BootName) -> Boot:
     """Write a new boot down."""
-    site, station, boot_name = name
-    new = insert(boots).values(site=site, station=station, boot=boot_name)
-    return Boot(connection.execute(new.returning(boots.c.id)).scalar_one(), Sequence())
+    site, station, boot = name
+    return Boot(_BEGIN.run(connection, site=site, station=station, boot=boot).scalar_one(), Sequence())
 
 
 def note_start(connection: Connection, boot: Boot) -> None:
     """Write down when a boot started; what was summed of it may lie elsewhere now."""
-    values = {"synced": boot.synced, "started_at": boot.started_at}
-    connection.execute(update(boots).where(boots.c.id == boot.id).values(values))
+    if boot.started_at is not None:
+        _START.run(connection, id_=boot.id, seq=boot.synced, at=to_us(boot.started_at))
     if boot.uncounted:
         counting.begin_anew(connection, boot.id)
         boot.uncounted = 0

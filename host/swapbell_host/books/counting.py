@@ -4,16 +4,17 @@ A tally that lies across a border is shared out by the time on either side; its 
 is added in whole microseconds, so that it comes out the same in whatever order and pieces it is summed.
 """
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 
 from sqlalchemy import (
     CTE,
     BigInteger,
     ColumnElement,
     Connection,
-    FunctionElement,
     Integer,
     Select,
+    Table,
+    bindparam,
     case,
     delete,
     func,
@@ -26,39 +27,20 @@ from sqlalchemy import (
     update,
 )
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.ext.compiler import compiles
-from sqlalchemy.sql.compiler import SQLCompiler
 
 from swapbell_host.books import tallybook
 from swapbell_host.books.counttables import counts, gaps
+from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, crossings, tallies
 from swapbell_host.books.sequence import Gap, Sequence
+from swapbell_host.books.wording import Greatest, Least, Whole
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Direction
 
 STRETCH_US = 300 * 1_000_000
-# A tally is an hour at most (`tally.Tally.seconds`): so many borders can lie in it.
-BORDERS_MAX = 12
 # Our choice: some hundredths of a second of work, so that no message waits for it.
 PIECE = 4000
 SUMMED = ("visits", "outs", "small", "large", "span_us", "watched_us")
-
-
-class _Whole(FunctionElement[int]):
-    """A positive number without what is behind its point: the two databases have no word for it in common."""
-
-    inherit_cache = True
-    type = BigInteger()
-
-
-@compiles(_Whole)
-def _floored(element: _Whole, compiler: SQLCompiler, **how: object) -> str:
-    return f"CAST(floor({compiler.process(element.clauses, **how)}) AS BIGINT)"
-
-
-@compiles(_Whole, "sqlite")
-def _cut(element: _Whole, compiler: SQLCompiler, **how: object) -> str:
-    return f"CAST({compiler.process(element.clauses, **how)} AS INTEGER)"
 
 
 def summed(condition: ColumnElement[bool]) -> Select[*tuple[int, ...]]:
@@ -75,22 +57,19 @@ def summed(condition: ColumnElement[bool]) -> Select[*tuple[int, ...]]:
 def advance(connection: Connection, boot_id: int) -> int | None:
     """Sum a boot's next tallies, `PIECE` of them at most; return its new `uncounted`, or nothing if none waited."""
     first = _uncounted(connection, boot_id)
-    seq, waiting = tallies.c.seq, (tallies.c.boot_id == boot_id, tallies.c.seq >= first)
-    piece = select(seq).where(*waiting).order_by(seq).limit(PIECE).subquery()
-    last = connection.execute(select(func.max(piece.c.seq))).scalar()
+    last = _LAST.run(connection, boot=boot_id, first=first, piece=PIECE).scalar_one()
     if last is None:
         return None
-    _add(connection, (tallies.c.boot_id == boot_id) & seq.between(first, last))
-    lacking = tallybook.lacking(boot_id, first, last).subquery()
-    rows = select(literal(boot_id, Integer), lacking.c.first, lacking.c.last)
-    connection.execute(insert(gaps).from_select(gaps.c.keys(), rows))
-    connection.execute(update(boots).where(boots.c.id == boot_id).values(uncounted=last + 1))
+    _ADD[connection.dialect.name].run(connection, boot=boot_id, first=first, last=last)
+    _MISS.run(connection, boot=boot_id, first=first, before=max(first - 1, 0), last=last)
+    _PASS.run(connection, boot=boot_id, next=last + 1)
     return int(last) + 1
 
 
 def add_late(connection: Connection, boot_id: int, seqs: Collection[int]) -> None:
     """Add tallies to what their boot was summed up to before they came."""
-    _add(connection, (tallies.c.boot_id == boot_id) & tallies.c.seq.in_(seqs))
+    for seq in seqs:
+        _ADD[connection.dialect.name].run(connection, boot=boot_id, first=seq, last=seq)
     came = summed_of(connection, boot_id)
     for seq in seqs:
         came.add(seq)
@@ -120,27 +99,11 @@ def summed_of(connection: Connection, boot_id: int) -> Sequence:
 
 
 def _uncounted(connection: Connection, boot_id: int) -> int:
-    return int(connection.execute(select(boots.c.uncounted).where(boots.c.id == boot_id)).scalar_one())
-
-
-def _add(connection: Connection, condition: ColumnElement[bool]) -> None:
-    sums = summed(condition)
-    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
-    adding = dialect.insert(counts).from_select(counts.c.keys(), sums)
-    more = {name: counts.c[name] + adding.excluded[name] for name in SUMMED}
-    connection.execute(adding.on_conflict_do_update(index_elements=["boot_id", "from_at"], set_=more))
+    return int(_FIRST.run(connection, boot=boot_id).scalar_one())
 
 
 def _us(seconds: ColumnElement[float]) -> ColumnElement[int]:
-    return _Whole(seconds * 1e6 + 0.5)
-
-
-def _least(one: ColumnElement[int], other: ColumnElement[int]) -> ColumnElement[int]:
-    return case((one < other, one), else_=other)
-
-
-def _greatest(one: ColumnElement[int], other: ColumnElement[int]) -> ColumnElement[int]:
-    return case((one > other, one), else_=other)
+    return Whole(seconds * 1e6 + 0.5)
 
 
 def _placed(condition: ColumnElement[bool]) -> CTE:
@@ -148,7 +111,7 @@ def _placed(condition: ColumnElement[bool]) -> CTE:
     free = tallies.c.clock == Clock.FREE.value
     started_us = type_coerce(boots.c.started_at, BigInteger)
     begun_us = case((free, started_us + _us(tallies.c.up_s)), else_=type_coerce(tallies.c.from_at, BigInteger))
-    length_us = _greatest(_us(tallies.c.seconds), literal(1))
+    length_us = Greatest(_us(tallies.c.seconds), literal(1))
     found = select(
         tallies.c.boot_id,
         tallies.c.seq,
@@ -161,20 +124,31 @@ def _placed(condition: ColumnElement[bool]) -> CTE:
 
 
 def _efforts(placed: CTE) -> Select[*tuple[int, ...]]:
-    begun, ended = placed.c.begun, placed.c.begun + placed.c.length
-    nth = union_all(*(select(literal(n, Integer).label("n")) for n in range(BORDERS_MAX + 1))).subquery()
-    from_us = (begun // STRETCH_US + nth.c.n) * STRETCH_US
-    span_us = _least(ended, from_us + STRETCH_US) - _greatest(begun, from_us)
+    """Return how long the tallies lie in each stretch that they touch: they are cut at every border."""
+    began = placed.c.begun
+    pieces = select(
+        placed.c.boot_id,
+        began.label("at"),
+        (began + placed.c.length).label("ended"),
+        placed.c.length,
+        placed.c.watched,
+    ).cte("pieces", recursive=True)
+    border = (pieces.c.at // STRETCH_US + 1) * STRETCH_US
+    rest = select(pieces.c.boot_id, border, pieces.c.ended, pieces.c.length, pieces.c.watched).where(
+        border < pieces.c.ended
+    )
+    pieces = pieces.union_all(rest)
+    from_us = pieces.c.at // STRETCH_US * STRETCH_US
+    span_us = Least(pieces.c.ended, from_us + STRETCH_US) - pieces.c.at
     nobody = [literal(0, Integer).label(name) for name in SUMMED[:4]]
-    efforts = (span_us.label("span_us"), (placed.c.watched * span_us // placed.c.length).label("watched_us"))
-    touched = nth.c.n <= (ended - 1) // STRETCH_US - begun // STRETCH_US
-    return select(placed.c.boot_id, from_us.label("from_at"), *nobody, *efforts).join(nth, touched)
+    efforts = (span_us.label("span_us"), (pieces.c.watched * span_us // pieces.c.length).label("watched_us"))
+    return select(pieces.c.boot_id, from_us.label("from_at"), *nobody, *efforts)
 
 
 def _bodies(placed: CTE) -> Select[*tuple[int, ...]]:
     """Return the crossings; one at the very end of its tally is not let out of it."""
     same = (crossings.c.boot_id == placed.c.boot_id) & (crossings.c.seq == placed.c.seq)
-    at_us = placed.c.begun + _least(_us(crossings.c.at_s), placed.c.length - 1)
+    at_us = placed.c.begun + Least(_us(crossings.c.at_s), placed.c.length - 1)
     kinds = (
         _is(Direction.IN, SizeClass.WASP).label("visits"),
         _is(Direction.OUT, SizeClass.WASP).label("outs"),
@@ -189,3 +163,37 @@ def _bodies(placed: CTE) -> Select[*tuple[int, ...]]:
 def _is(direction: Direction, size: SizeClass) -> ColumnElement[int]:
     so = (crossings.c.direction == direction.value) & (crossings.c.size == size.value)
     return case((so, 1), else_=0)
+
+
+_BOOT, _FROM, _TO = (
+    bindparam("boot", type_=Integer),
+    bindparam("first", type_=Integer),
+    bindparam("last", type_=Integer),
+)
+
+
+def _adding(insert_into: Callable[[Table], sqlite.Insert | postgresql.Insert]) -> Prepared:
+    """Return what adds a boot's tallies from a seq to another to the sums that are there."""
+    sums = summed((tallies.c.boot_id == _BOOT) & tallies.c.seq.between(_FROM, _TO))
+    adding = insert_into(counts).from_select(counts.c.keys(), sums)
+    more = {name: counts.c[name] + adding.excluded[name] for name in SUMMED}
+    return Prepared(adding.on_conflict_do_update(index_elements=["boot_id", "from_at"], set_=more))
+
+
+def _last() -> Prepared:
+    waiting = select(tallies.c.seq).where(tallies.c.boot_id == _BOOT, tallies.c.seq >= _FROM)
+    piece = waiting.order_by(tallies.c.seq).limit(bindparam("piece", type_=Integer)).subquery()
+    return Prepared(select(func.max(piece.c.seq)))
+
+
+def _missing() -> Prepared:
+    lacking = tallybook.lacking(_BOOT, _FROM, bindparam("before", type_=Integer), _TO).subquery()
+    rows = select(_BOOT, lacking.c.first, lacking.c.last)
+    return Prepared(insert(gaps).from_select(gaps.c.keys(), rows))
+
+
+_ADD = {"sqlite": _adding(sqlite.insert), "postgresql": _adding(postgresql.insert)}
+_FIRST = Prepared(select(boots.c.uncounted).where(boots.c.id == _BOOT))
+_LAST = _last()
+_MISS = _missing()
+_PASS = Prepared(update(boots).where(boots.c.id == _BOOT).values(uncounted=bindparam("next", type_=Integer)))

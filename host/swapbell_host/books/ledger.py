@@ -6,8 +6,9 @@ log in between; nothing else writes.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import NamedTuple, Self
 
 from sqlalchemy import Connection
@@ -21,11 +22,11 @@ from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.reckoning import Reckoning
 from swapbell_host.books.sequence import Hole
 from swapbell_host.books.servicebook import Servicebook
+from swapbell_host.books.sifting import Entry, sift
 from swapbell_host.books.store import BUSY_MS, Store, open_or_make
-from swapbell_host.books.tallybook import Key
 from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import AlertsSection
-from swapbell_host.intake import Arrival, BootName, Intake, Read, Rejection, Station, Told
+from swapbell_host.intake import Arrival, BootName, Intake, Rejection, Station, Told
 from swapbell_host.judging.history import History
 from swapbell_host.recent import KEPT
 from swapbell_models.message import Receipt
@@ -47,15 +48,6 @@ class Recorded:
     receipts: tuple[ReceiptTo, ...]
     stations: frozenset[Station]
     rejected: int
-
-
-@dataclass(slots=True)
-class Entry:
-    """A batch on its way into the ledger: the boots that it touches, what is new, what contradicts the ledger."""
-
-    boots: dict[BootName, Boot] = field(default_factory=dict[BootName, Boot])
-    fresh: list[Read] = field(default_factory=list[Read])
-    clashes: list[Rejection] = field(default_factory=list[Rejection])
 
 
 class Ledger:
@@ -147,16 +139,15 @@ class Ledger:
             If it cannot be written; then nothing of the batch is.
         """
         found = self._intake.sort(batch)
-        entry = Entry()
         with self._store.transaction() as connection:
-            self._sift(connection, found.tallies, entry)
-            tallybook.put(connection, [(entry.boots[read.boot].id, read.tally) for read in entry.fresh], received_at)
-            self._reckoning.take(connection, [(entry.boots[read.boot], read.tally) for read in entry.fresh])
+            entry = sift(connection, found.tallies, partial(self._find, connection))
+            tallybook.put(connection, [(boot.id, read.tally) for boot, read in entry.fresh], received_at)
+            self._reckoning.take(connection, entry.odd)
             self._refuse(connection, [*found.rejections, *entry.clashes], received_at, entry)
             for told in found.healths:
                 self._hear(connection, told, received_at, entry)
             self._reckoning.turn(connection, self._boots, entry.boots)
-        for read in entry.fresh:
+        for _, read in entry.fresh:
             self._memory.recent[read.station].add(read.tally)
         heard = {read.station for read in found.tallies} | {told.station for told in found.healths}
         return Recorded(_receipts(entry.boots), frozenset(heard), len(found.rejections) + len(entry.clashes))
@@ -170,23 +161,14 @@ class Ledger:
         with self._store.reading() as connection:
             return bootrows.station_holes(connection, site, station)
 
-    def _sift(self, connection: Connection, reads: list[Read], entry: Entry) -> None:
-        for name in {read.boot: None for read in reads}:
-            self._touch(connection, name, entry)
-        stored = tallybook.get(connection, _repeated(reads, entry.boots))
-        for read in reads:
-            boot = entry.boots[read.boot]
-            first = stored.setdefault((boot.id, read.tally.seq), read.tally)
-            if first is read.tally:
-                entry.fresh.append(read)
-            elif first != read.tally:
-                entry.clashes.append(_clash(read))
-
-    def _touch(self, connection: Connection, name: BootName, entry: Entry) -> Boot:
+    def _find(self, connection: Connection, name: BootName) -> Boot:
         boot = self._boots.get(name)
         if boot is None:
             boot = self._boots[name] = self._load(connection, name)
-        entry.boots[name] = boot
+        return boot
+
+    def _touch(self, connection: Connection, name: BootName, entry: Entry) -> Boot:
+        boot = entry.boots[name] = self._find(connection, name)
         return boot
 
     def _load(self, connection: Connection, name: BootName) -> Boot:
@@ -212,19 +194,8 @@ class Ledger:
             bootrows.note_held(connection, boot, held.seq, held.last or 0)
 
 
-def _repeated(reads: list[Read], touched: Mapping[BootName, Boot]) -> list[Key]:
-    named = ((touched[read.boot], read.tally.seq) for read in reads)
-    return [(boot.id, seq) for boot, seq in named if seq in boot.came]
-
-
 def _receipts(touched: Mapping[BootName, Boot]) -> tuple[ReceiptTo, ...]:
     return tuple(
         ReceiptTo(site, station, Receipt(boot=name, through=boot.came.through))
         for (site, station, name), boot in touched.items()
     )
-
-
-def _clash(read: Read) -> Rejection:
-    tally = read.tally
-    reason = f"tally {tally.seq} of boot {tally.boot} is known with other content: two stations may share one name"
-    return Rejection(read.arrival, reason, read.station)

@@ -37,8 +37,10 @@ def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_a
     """Write tallies that are not there yet, each with its boot's number."""
     received_us = to_us(received_at)
     _insert(connection, tallies, [_tally_row(boot_id, tally, received_us) for boot_id, tally in fresh])
-    _insert(connection, crossings, [row for boot_id, tally in fresh for row in _crossing_rows(boot_id, tally)])
-    _insert(connection, sights, [row for boot_id, tally in fresh for row in _sight_rows(boot_id, tally)])
+    passed = [(boot_id, tally) for boot_id, tally in fresh if tally.crossings]
+    _insert(connection, crossings, [row for boot_id, tally in passed for row in _crossing_rows(boot_id, tally)])
+    seeing = [(boot_id, tally, tally.sight) for boot_id, tally in fresh if tally.sight]
+    _insert(connection, sights, [_sight_row(boot_id, tally, seen) for boot_id, tally, seen in seeing])
 
 
 def get(connection: Connection, keys: Iterable[Key]) -> dict[Key, Tally]:
@@ -157,10 +159,9 @@ def _crossing_rows(boot_id: int, tally: Tally) -> Iterator[tuple[object, ...]]:
         yield boot_id, seq, n, crossing.at_s, way, size, crossing.length_mm, crossing.confidence
 
 
-def _sight_rows(boot_id: int, tally: Tally) -> Iterator[tuple[object, ...]]:
-    if seen := tally.sight:
-        measured = seen.light, seen.detail, seen.noise, seen.shake_mm, seen.moving, seen.dropped, seen.blind_s
-        yield boot_id, tally.seq, *measured, seen.hindrance.value if seen.hindrance else None
+def _sight_row(boot_id: int, tally: Tally, seen: Sight) -> tuple[object, ...]:
+    measured = seen.light, seen.detail, seen.noise, seen.shake_mm, seen.moving, seen.dropped, seen.blind_s
+    return boot_id, tally.seq, *measured, seen.hindrance.value if seen.hindrance else None
 
 
 def _tally(row: Row[tuple[object, ...]], passed: Iterable[Crossing], seen: Sight | UnsetType) -> Tally:

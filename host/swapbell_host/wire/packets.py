@@ -3,8 +3,6 @@
 Layout by OASIS, MQTT Version 3.1.1 (2014): fixed header section 2.2, PUBLISH 3.3, PUBACK 3.4.
 """
 
-from typing import NamedTuple
-
 from swapbell_host.intake import Arrival
 
 PUBLISH = 0x30
@@ -20,11 +18,6 @@ class MalformedPacket(ValueError):
     """Bytes that are no packet: the connection is of no further use."""
 
 
-class _Span(NamedTuple):
-    body: int
-    stop: int
-
-
 def take(raw: bytearray) -> tuple[list[Arrival], bytes]:
     """Take the whole packets from the front of what came: messages read, all other packets as they are.
 
@@ -38,17 +31,17 @@ def take(raw: bytearray) -> tuple[list[Arrival], bytes]:
     MalformedPacket
         If it holds something that is no packet.
     """
-    if _span(raw, 0) is None:
+    if _body(raw, 0) is None:
         return [], b""
     whole, at = bytes(raw), 0
     arrivals: list[Arrival] = []
     others: list[bytes] = []
-    while span := _span(whole, at):
+    while body := _body(whole, at):
         if whole[at] & 0xF0 == PUBLISH and _qos(whole[at]) < EXACTLY_ONCE:
-            arrivals.append(_message(whole, whole[at], span))
+            arrivals.append(_message(whole, whole[at], *body))
         else:
-            others.append(whole[at : span.stop])
-        at = span.stop
+            others.append(whole[at : body[1]])
+        at = body[1]
     del raw[:at]
     return arrivals, b"".join(others)
 
@@ -70,22 +63,22 @@ def publish(topic: str, payload: bytes, *, retain: bool) -> bytes:
     return b"".join((header, len(name).to_bytes(2, "big"), name, payload))
 
 
-def _span(raw: bytes | bytearray, at: int) -> _Span | None:
+def _body(raw: bytes | bytearray, at: int) -> tuple[int, int] | None:
     """Return where the packet's body begins and where it ends, or nothing while it has not come whole."""
-    length = 0
-    for digit, place in enumerate(range(at + 1, min(at + 1 + LENGTH_MAX_BYTES, len(raw)))):
+    length, shift, came = 0, 0, len(raw)
+    for place in range(at + 1, min(at + 1 + LENGTH_MAX_BYTES, came)):
         byte = raw[place]
-        length |= (byte & DIGIT) << 7 * digit
+        length |= (byte & DIGIT) << shift
         if byte < MORE:
             stop = place + 1 + length
-            return _Span(place + 1, stop) if stop <= len(raw) else None
-    if len(raw) > at + LENGTH_MAX_BYTES:
+            return (place + 1, stop) if stop <= came else None
+        shift += 7
+    if came > at + LENGTH_MAX_BYTES:
         raise MalformedPacket("a packet's length has more than four bytes")
     return None
 
 
-def _message(raw: bytes, first: int, span: _Span) -> Arrival:
-    body, stop = span
+def _message(raw: bytes, first: int, body: int, stop: int) -> Arrival:
     topic_end = body + 2 + int.from_bytes(raw[body : body + 2], "big")
     payload = topic_end + 2 if _qos(first) else topic_end
     if payload > stop:
