@@ -16,6 +16,9 @@ from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
 from swapbell_models.readiness import Rule, Step
 
+# Where the whole site matters: those a person may be called for.
+CALLS = frozenset({Step.TOUCHED, Step.READY})
+
 
 class Watch:
     """The stations of one configuration.
@@ -66,7 +69,7 @@ class Watch:
         look = Seen(history, seen, now, rule)
         self._board.put(look)
         self._note(history, now)
-        whole = self._board.site(site) if seen.step is Step.READY else None  # only the call to swap tells of it
+        whole = self._board.site(site) if seen.step in CALLS else None  # only the call to swap tells of it
         for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since, whole):
             self._alerts.tell(notice, now)
         if standing := self._standings.news(history, seen, now, self._subscriber.connection):

@@ -59,11 +59,11 @@ GAUGES = (
 def low(look: Look) -> Notice | None:
     """Say what a station that counts is short of, by its last word; a voltage is shown, but not judged."""
     health, history = look.history.health, look.history
-    told = list(_short(health)) if health and history.phase in COUNTING else []
+    told = list(short(health)) if health and history.phase in COUNTING else []
     return look.notice(NoticeKind.SUPPLY, look.now, f"{'; '.join(told)}.") if told else None
 
 
-def _short(health: Health) -> Iterator[str]:
+def short(health: Health) -> Iterator[str]:
     """Yield what to say of each gauge that is low."""
     for gauge in GAUGES:
         number = gauge.read(health)
