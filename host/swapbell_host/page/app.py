@@ -18,12 +18,14 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from swapbell_host.page import (
     enrol,
+    handing,
     live,
     log,
     notices,
     pictures,
     plan,
     planforms,
+    records,
     rounds,
     sight,
     signing,
@@ -52,6 +54,8 @@ DOORS: tuple[Door, ...] = (
     *log.DOORS,
     *rounds.DOORS,
     *verify.DOORS,
+    *handing.DOORS,
+    *records.DOORS,
     *plan.DOORS,
     *planforms.DOORS,
     *enrol.DOORS,
