@@ -265,7 +265,7 @@ def show_status(
         return
     console = Console(highlight=False, markup=False)
     console.print(table(status, now, console.width))
-    for line in lines(status):  # whoever reads by program gets each whole
+    for line in lines(status, now):  # whoever reads by program gets each whole
         console.print(line, soft_wrap=not console.is_terminal)
 
 

@@ -8,12 +8,13 @@ from rich.console import Console
 from rich.table import Column, Table
 from sqlalchemy import Connection
 
-from swapbell_host.alerting.outbox import OpenNotice
+from swapbell_host.alerting.outbox import OpenNotice, Waiting
 from swapbell_host.books import refusals, tallybook
 from swapbell_host.books.bootrows import station_holes
 from swapbell_host.books.memory import Memory
 from swapbell_host.books.notebook import EndedNotice
 from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.books.tellingbook import Pulse, Tellingbook
 from swapbell_host.config import Config
 from swapbell_host.intake import Station
 from swapbell_host.rules import REST, verdict
@@ -21,6 +22,10 @@ from swapbell_host.standing import standing
 from swapbell_models.message import Health
 from swapbell_models.notice import HINDRANCES, ahead_words, lapse
 from swapbell_models.tally import Hindrance
+
+
+# Our choice: three signs of life that did not come are no accident.
+STILL = timedelta(minutes=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +82,18 @@ class Status:
     ----------
     notices, ended
         Those open; and those of the last half day that ended by themselves.
+    unreached
+        The messages that somebody's address did not take yet.
+    pulse
+        The host's last sign of life; nothing if it never gave one.
     """
 
     stations: tuple[StationStatus, ...]
     notices: tuple[OpenNotice, ...]
     ended: tuple[EndedNotice, ...]
     rejected_of_strangers: int
+    unreached: tuple[Waiting, ...] = ()
+    pulse: Pulse | None = None
 
 
 def read_status(config: Config, now: datetime) -> Status:
@@ -95,11 +106,14 @@ def read_status(config: Config, now: datetime) -> Status:
     """
     with open_existing(ledger_url(config.ledger)) as store:
         memory = Memory(store, config.phases(), now, config.kept())
+        tellings = Tellingbook(store)
+        unreached, pulse = tuple(tellings.unreached()), tellings.pulse()
         still_open, ended = memory.notebook.open_notices(), memory.notebook.ended_notices(now - REST)
         with store.reading() as connection:
             reader = _Reader(config, memory, connection, now)
             stations = tuple(reader.station(station) for station in memory.recent)
-    return Status(stations, tuple(still_open), tuple(ended), reader.refused.get((None, None), 0))
+    strangers = reader.refused.get((None, None), 0)
+    return Status(stations, tuple(still_open), tuple(ended), strangers, unreached, pulse)
 
 
 class _Reader:
@@ -174,17 +188,38 @@ def _broken(cell: str) -> str:
     return cell.replace("/", "/\n").replace(": ", ":\n").replace(", ", ",\n")
 
 
-def lines(status: Status) -> Iterator[str]:
+def lines(status: Status, now: datetime) -> Iterator[str]:
     """Yield what stands below the table: what stations said, the notices, and what came from nobody known."""
     for each in status.stations:
         for words in _words(each):
             yield f"{each.site}/{each.station}: {words}"
     for entry in status.notices:
-        yield f"notice {entry.id}, told {entry.times_told} times: {entry.notice.text}"
+        yield f"notice {entry.id}, {_told(entry, now)}: {entry.notice.text}"
     for past in status.ended:
         yield f"notice {past.id} ended by itself {past.ended_at:%Y-%m-%d %H:%M} UTC: {past.notice.text}"
+    for waiting in status.unreached:
+        tries = f"{waiting.tries} tries since {_utc(waiting.made_at)}"
+        yield f"{waiting.person} takes no message, {tries}: see to the address"
+    if status.pulse and (words := pulse_words(status.pulse, now)):
+        yield words
     if status.rejected_of_strangers:
         yield f"{status.rejected_of_strangers} rejected messages came from nobody whom the configuration names"
+
+
+def pulse_words(pulse: Pulse, now: datetime) -> str | None:
+    """Say that the host gives no sign of life, or what it says is wrong; nothing if all works."""
+    if now - pulse.beat_at > STILL:
+        return f"the host gives no sign of life since {_utc(pulse.beat_at)}: nothing is judged, and nobody is told"
+    return f"the host is not at work: {pulse.trouble}" if pulse.trouble else None
+
+
+def _told(entry: OpenNotice, now: datetime) -> str:
+    shelf = f", shelved until {_utc(entry.shelved_until)}" if entry.shelved_until and entry.shelved(now) else ""
+    return f"told {entry.times_told} times{shelf}"
+
+
+def _utc(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M} UTC"
 
 
 def _words(each: StationStatus) -> Iterator[str]:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from receivers import mailbox, webhook
-from telling import DAY, HOUR, MINUTE, NOW, Way, said
+from telling import DAY, HOUR, MINUTE, NOW, ZONE, Way, said
 
 from swapbell_host.alerting.alerts import LOOK_EVERY, RETRY_AFTER, Alerts, Outlet
 from swapbell_host.alerting.answer import SHELF_MAX, SHELF_TOXIC_MAX, acknowledge, acknowledge_all, shelve
@@ -24,12 +24,13 @@ from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import AlertsSection
-from swapbell_host.jobs.plan import Contact, Station
+from swapbell_host.jobs.plan import Contact, Site, Station
 from swapbell_models.fault import Mistake
 from swapbell_models.message import NoticeMessage
 from swapbell_models.notice import Notice, NoticeKind
 
 TESTS = Path(__file__).parents[1]
+SITES = {"orchard": Site("orchard", ZONE.key)}
 READY, TOUCHED, SILENT = said(NoticeKind.READY), said(NoticeKind.TOUCHED), said(NoticeKind.SILENT)
 LEFT_OUT = said(NoticeKind.LEFT_OUT)
 
@@ -76,12 +77,13 @@ class Desk:
 
 
 def house(*urls: str) -> People:
-    return People(AlertsSection(urls=urls))
+    return People(AlertsSection(urls=urls), sites=SITES)
 
 
 def kim(address: str, second: str | None = None, more: tuple[Contact, ...] = ()) -> People:
     contacts = {each.name: each for each in (Contact("Kim", address, second), *more)}
-    return People(AlertsSection(), contacts, {("orchard", "north"): Station("orchard", "north", NOW, contact="Kim")})
+    stations = {("orchard", "north"): Station("orchard", "north", NOW, contact="Kim")}
+    return People(AlertsSection(), contacts, stations, SITES)
 
 
 @pytest.fixture
@@ -385,7 +387,7 @@ def test_a_webhook_takes_a_notice_and_its_reminder(store: Store) -> None:
         "swapbell: ready at orchard/north",
         "swapbell: ready at orchard/north, reminder",
     )
-    assert reminder["message"].startswith("First seen 2026-02-02 21:00 UTC. orchard/north: something ready")
+    assert reminder["message"].startswith("First seen 2026-02-03 10:00 NZDT. orchard/north: something ready")
 
 
 def test_a_refusing_webhook_is_tried_again_and_shows_no_secret(

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from telling import DAY, HOUR, KIM, MINUTE, NOW, ROBIN, WATCHERS, ZONE, entry, word
 
 from swapbell_host.alerting.outbox import OpenNotice, Told, Why
-from swapbell_host.alerting.policy import Case, Due, Watchers, cases, current, due
+from swapbell_host.alerting.policy import Case, Due, Person, Watchers, cases, current, due
 from swapbell_host.alerting.posting import posts
-from swapbell_host.alerting.schedule import COURSES, FLAPS, SPACING, course, round_up_day
+from swapbell_host.alerting.schedule import COURSES, FLAPS, NIGHT, SPACING, course, day_of
 from swapbell_models.notice import URGENCY, NoticeKind, Urgency
 
 READY, LEFT_OUT, SILENT, TOUCHED = (
@@ -21,7 +21,7 @@ READY, LEFT_OUT, SILENT, TOUCHED = (
     NoticeKind.TOUCHED,
 )
 # Ten in the evening, when Kim is quiet.
-NIGHT = NOW + 12 * HOUR
+NIGHT_AT = NOW + 12 * HOUR
 
 
 def whom(case: Case, now: datetime) -> list[tuple[str, Why]]:
@@ -70,9 +70,8 @@ def test_a_fault_that_was_taken_goes_to_nobody_else() -> None:
 @pytest.mark.parametrize(("kind", "after"), [(READY, HOUR), (NoticeKind.DUE_OUT, HOUR), (SILENT, DAY)])
 def test_what_does_not_reach_the_first_goes_to_the_second(kind: NoticeKind, after: timedelta) -> None:
     case = told_first(kind, taken=False)
-    assert whom(case, NOW + after - MINUTE) == []
-    # a day holds nine quiet hours of Kim's
-    assert whom(case, NOW + after + (12 * HOUR if after == DAY else timedelta())) == [("Robin", Why.BEHIND)]
+    assert whom(case, NOW + after / 2) == []
+    assert whom(case, NOW + after) == [("Robin", Why.BEHIND)]
 
 
 def test_hours_in_which_the_first_is_quiet_do_not_count_for_an_answer() -> None:
@@ -89,12 +88,12 @@ def test_a_second_who_is_told_hears_of_it_once_until_the_next_day() -> None:
 
 @pytest.mark.parametrize("kind", [kind for kind in NoticeKind if kind is not LEFT_OUT])
 def test_nobody_is_told_in_quiet_hours(kind: NoticeKind) -> None:
-    assert whom(Case(entry(kind), WATCHERS), NIGHT) == []
+    assert whom(Case(entry(kind), WATCHERS), NIGHT_AT) == []
 
 
 def test_toxic_bait_left_out_breaks_quiet_hours_once() -> None:
-    assert whom(Case(entry(LEFT_OUT), WATCHERS), NIGHT) == [("Kim", Why.FIRST)]
-    assert ("Kim", Why.AGAIN) not in whom(told_first(LEFT_OUT, NIGHT), NIGHT + 4 * HOUR)
+    assert whom(Case(entry(LEFT_OUT), WATCHERS), NIGHT_AT) == [("Kim", Why.FIRST)]
+    assert ("Kim", Why.AGAIN) not in whom(told_first(LEFT_OUT, NIGHT_AT), NIGHT_AT + 4 * HOUR)
 
 
 def test_what_lies_on_the_shelf_is_told_to_nobody_until_then_and_then_again() -> None:
@@ -173,8 +172,8 @@ def test_a_round_up_comes_once_a_day() -> None:
 
 
 def test_a_round_up_waits_for_the_morning() -> None:
-    assert sent(NOW - 4 * HOUR, [], entry(SILENT)) == []  # six
-    assert sent(NOW - 3 * HOUR, [], entry(SILENT)) == [1]  # seven
+    assert sent(NOW - 5 * HOUR, [], entry(SILENT)) == []  # five
+    assert sent(NOW - 4 * HOUR, [], entry(SILENT)) == [1]  # six, when Kim's night ends
     assert sent(NOW + 10 * HOUR, [], entry(SILENT)) == []  # eight in the evening
 
 
@@ -210,6 +209,12 @@ def test_what_is_due_joins_a_message_that_waits() -> None:
 
 
 @given(st.integers(0, 365 * 24 * 60), st.integers(0, 48 * 60))
-def test_the_day_of_a_round_up_never_goes_back(begun: int, minutes: int) -> None:
+def test_a_persons_day_never_goes_back(begun: int, minutes: int) -> None:
     earlier = NOW.astimezone(UTC) + begun * MINUTE
-    assert round_up_day(earlier + minutes * MINUTE, ZONE) >= round_up_day(earlier, ZONE)
+    assert day_of(earlier + minutes * MINUTE, NIGHT, ZONE) >= day_of(earlier, NIGHT, ZONE)
+
+
+def test_whoever_is_no_person_is_told_everything_at_once() -> None:
+    here, heard = Person("here", quiet=None), [word(entry(SILENT, 1), Person("here"), NIGHT_AT)]
+    (post,) = posts([Due(here, Case(entry(SILENT, 2), WATCHERS), Why.FIRST)], heard, frozenset(), NIGHT_AT)
+    assert len(post.dues) == 1

@@ -16,7 +16,7 @@ from swapbell_host.alerting.courier import Courier, Errand
 from swapbell_host.alerting.letter import shown
 from swapbell_host.alerting.people import People
 from swapbell_host.alerting.ping import Ping
-from swapbell_host.alerting.schedule import may_round_up, round_up_day
+from swapbell_host.alerting.schedule import NIGHT, day_of, may_round_up
 from swapbell_host.config import AlertsSection
 from swapbell_host.jobs.moment import span
 from swapbell_host.jobs.plan import shown as shown_name
@@ -142,10 +142,10 @@ class Heartbeat:
     def _say_alive(self, at: datetime, pulses: Pulses) -> None:
         """Tell once a day that all works, to whoever wants to hear it."""
         zone = self._people.zone
-        if self._section is None or self._section.contact is None or not may_round_up(at, zone):
+        if self._section is None or self._section.contact is None or not may_round_up(at, NIGHT, zone):
             return
         told_at = pulses.alive_told_at()
-        if told_at is None or round_up_day(told_at, zone) != round_up_day(at, zone):
+        if told_at is None or day_of(told_at, NIGHT, zone) != day_of(at, NIGHT, zone):
             pulses.told_alive(at)
             self._say(at, f"swapbell is at work, {self._when(at)}. If this does not come tomorrow, look after it.")
 

@@ -6,12 +6,13 @@ from zoneinfo import ZoneInfo
 
 from swapbell_host.alerting.channel import scheme
 from swapbell_host.alerting.policy import Person, Watchers
+from swapbell_host.alerting.schedule import NIGHT
 from swapbell_host.config import AlertsSection
 from swapbell_host.jobs.plan import Contact, Site, Station
 from swapbell_host.jobs.quiet import quiet
 
 # Whoever reads along where the host runs: told where nobody else is, and always reached.
-HERE = Person("here")
+HERE = Person("here", quiet=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class People:
     @property
     def house(self) -> tuple[Person, ...]:
         """The configuration's addresses, each as a person."""
-        hours = quiet(self.section.quiet) if self.section.quiet else None
+        hours = quiet(self.section.quiet) if self.section.quiet else NIGHT
         return tuple(Person(name, hours) for name in self._house_urls())
 
     @property
@@ -67,4 +68,4 @@ class People:
 
 
 def _person(contact: Contact) -> Person:
-    return Person(contact.name, contact.quiet)
+    return Person(contact.name, contact.quiet or NIGHT)

@@ -6,7 +6,7 @@ nobody was reached. What a person acknowledged, shelved, or hears better from an
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -14,12 +14,13 @@ from swapbell_host.alerting.outbox import OpenNotice, Told, Why
 from swapbell_host.alerting.schedule import (
     DAY,
     FLAPS,
+    NIGHT,
     UNREACHED,
     UNREACHED_LOOK,
     Course,
     course,
+    day_of,
     nth,
-    round_up_day,
 )
 from swapbell_host.jobs.quiet import Quiet, waking
 from swapbell_models.notice import SUPERSEDES, NoticeKind
@@ -34,11 +35,15 @@ class Person:
     Attributes
     ----------
     quiet
-        When this one wants to hear nothing; nothing if never.
+        When this one is told nothing; nothing for who is no person, but wants everything at once.
     """
 
     name: str
-    quiet: Quiet | None = None
+    quiet: Quiet | None = NIGHT
+
+    def day(self, at: datetime, zone: ZoneInfo) -> int:
+        """Return the number of the person's day in which a moment lies."""
+        return day_of(at, self.quiet or NIGHT, zone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,15 +181,15 @@ def _calls_behind(case: Case, now: datetime) -> bool:
             if case.course.behind_after is None:
                 return False
             patience = case.course.behind_after
-        hours = None if case.course.any_hour else person.quiet
-        if now < waking(hours, first.made_at, patience, case.watchers.zone):
+        caller = replace(person, quiet=None) if case.course.any_hour else person
+        if not _passed(first.made_at, patience, caller, case.watchers.zone, now):
             return False
     return True
 
 
 def _passed(since_at: datetime, span: timedelta, person: Person, zone: ZoneInfo, now: datetime) -> bool:
     if span >= DAY:
-        return round_up_day(now, zone) - round_up_day(since_at, zone) >= span.days
+        return person.day(now, zone) - person.day(since_at, zone) >= span.days
     return now >= waking(person.quiet, since_at, span, zone)
 
 

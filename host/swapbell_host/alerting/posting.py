@@ -4,14 +4,13 @@ Calls go as soon as the day's spacing allows, and take along whatever else is du
 round-up, of which there is one a day; it names no station of which the person has already heard that day.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from swapbell_host.alerting.outbox import Told
 from swapbell_host.alerting.policy import Due
-from swapbell_host.alerting.schedule import SPACING, course, may_round_up, nth, round_up_day
+from swapbell_host.alerting.schedule import NIGHT, SPACING, course, may_round_up, nth
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +45,8 @@ def posts(dues: Iterable[Due], told: Sequence[Told], waiting: frozenset[str], no
 
 
 def _allowed(dues: Sequence[Due], heard: Sequence[Told], joins: bool, now: datetime) -> tuple[Due, ...]:
+    if any(each.person.quiet is None for each in dues):
+        return tuple(dues)
     calls = [each for each in dues if each.case.course.call and (joins or _is_spaced(each, heard, now))]
     looks = [each for each in dues if not each.case.course.call and _is_fresh(each, heard, now)]
     if calls or joins or any(_may_begin(each, heard, now) for each in looks):
@@ -55,7 +56,7 @@ def _allowed(dues: Sequence[Due], heard: Sequence[Told], joins: bool, now: datet
 
 def _is_spaced(each: Due, heard: Sequence[Told], now: datetime) -> bool:
     """Tell whether the person was left in peace for long enough, given how much there was to hear today."""
-    sent_at = _sent_at(_today(heard, each.case.watchers.zone, now))
+    sent_at = {word.telling_id: _at(word) for word in _today(each, heard, now)}
     if not sent_at:
         return True
     spacing = SPACING[0] if each.case.course.any_hour else nth(SPACING, len(sent_at))
@@ -65,19 +66,21 @@ def _is_spaced(each: Due, heard: Sequence[Told], now: datetime) -> bool:
 def _is_fresh(each: Due, heard: Sequence[Told], now: datetime) -> bool:
     """Tell whether the person has not heard of that station today."""
     station = each.case.entry.key[:2]
-    return all(word.key[:2] != station for word in _today(heard, each.case.watchers.zone, now))
+    return all(word.key[:2] != station for word in _today(each, heard, now))
 
 
 def _may_begin(each: Due, heard: Sequence[Told], now: datetime) -> bool:
     """Tell whether the day's round-up has still to come and may go out now."""
-    zone = each.case.watchers.zone
-    return may_round_up(now, zone) and all(course(word.key[2]).call for word in _today(heard, zone, now))
+    fits = may_round_up(now, each.person.quiet or NIGHT, each.case.watchers.zone)
+    return fits and all(course(word.key[2]).call for word in _today(each, heard, now))
 
 
-def _today(heard: Sequence[Told], zone: ZoneInfo, now: datetime) -> list[Told]:
-    today = round_up_day(now, zone)
-    return [word for word in heard if round_up_day(word.taken_at or word.made_at, zone) == today]
+def _today(each: Due, heard: Iterable[Told], now: datetime) -> list[Told]:
+    """Return what the person has heard on the day that it is for this one."""
+    day, zone = each.person.day, each.case.watchers.zone
+    today = day(now, zone)
+    return [word for word in heard if day(_at(word), zone) == today]
 
 
-def _sent_at(heard: Iterable[Told]) -> Mapping[int, datetime]:
-    return {word.telling_id: word.taken_at or word.made_at for word in heard}
+def _at(word: Told) -> datetime:
+    return word.taken_at or word.made_at

@@ -2,19 +2,20 @@
 
 A call is told as soon as it may be. Everything else waits for the day's round-up: the first message of a day that is
 no call. Spans of less than a day count only the hours in which the person may be called; a span of days ends with the
-round-up of that day.
+round-up of that day. A person's day begins when the quiet hours of the night end.
 """
 
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from swapbell_host.jobs.quiet import Quiet, quiet
 from swapbell_models.notice import NoticeKind
 
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 
-# Our choice: a person plans the day at breakfast, and what came in the night is one message then.
-MORNING = time(7, 0)
+# Our choice: the quiet hours of whoever has named none; a swap, and bait that is due out, can wait for the morning.
+NIGHT = quiet("22:00-07:00")
 # Our choice: what nobody can do anything about before tomorrow does not ring in the evening.
 EVENING = time(20, 0)
 # Our choice: the host looks at every station within 20 s, so that what one outage did to many is told together.
@@ -92,14 +93,20 @@ def nth(spans: tuple[timedelta, ...], times: int) -> timedelta:
     return spans[min(max(times, 1), len(spans)) - 1]
 
 
-def round_up_day(at: datetime, zone: ZoneInfo) -> int:
-    """Return the number of the day, from one morning to the next, in which a moment lies by the site's clock."""
-    return (at.astimezone(zone).replace(tzinfo=None) - timedelta(hours=MORNING.hour)).toordinal()
+def day_of(at: datetime, hours: Quiet, zone: ZoneInfo) -> int:
+    """Return the number of the person's day, from one morning to the next, in which a moment lies."""
+    begins = _morning(hours)
+    clock = at.astimezone(zone).replace(tzinfo=None)
+    return (clock - timedelta(hours=begins.hour, minutes=begins.minute)).toordinal()
 
 
-def may_round_up(at: datetime, zone: ZoneInfo) -> bool:
+def may_round_up(at: datetime, hours: Quiet, zone: ZoneInfo) -> bool:
     """Tell whether a round-up may go out at a moment."""
-    return MORNING <= at.astimezone(zone).time() < EVENING
+    return _morning(hours) <= at.astimezone(zone).time() < EVENING and not hours.holds(at, zone)
+
+
+def _morning(hours: Quiet) -> time:
+    return hours.ends if hours.begins > hours.ends else NIGHT.ends
 
 
 def latest(kind: NoticeKind) -> timedelta:

@@ -69,6 +69,10 @@ class Tellingbook:
                 whys[word.telling_id][word.notice_id] = Why(word.why)
         return [Waiting(row.id, row.person, row.made_at, row.due_at, row.tries, whys[row.id]) for row in rows]
 
+    def unreached(self) -> list[Waiting]:
+        """Return the tellings that somebody's address did not take when it was tried, oldest first."""
+        return [each for each in self.waiting() if each.tries]
+
     def put(self, person: str, whys: dict[int, Why], at: datetime, due_at: datetime) -> None:
         """Add these notices to what waits for the person, or begin a telling that is due then."""
         with self._store.transaction() as connection:
