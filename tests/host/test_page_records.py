@@ -1,4 +1,4 @@
-"""Records: what can be handed over, what it lacks, where to fill that in; no cell that runs, no way that leads out."""
+"""Records: what can be handed over, what it lacks, where to fill that in; no cell runs, no path leads out."""
 
 import csv
 import io
