@@ -2,6 +2,7 @@
 
 import math
 import shutil
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -38,6 +39,7 @@ class Pulse:
         self._dropped: int | None = None
         self._ended_by: str | None = None
         self._absent: str | None = None
+        self._checks: tuple[str, ...] = ()
 
     def beat(self, at_s: float, look: Look | None = None) -> None:
         """Note a frame that was counted, taken at `at_s` [s], and the look at it if one was due."""
@@ -51,6 +53,10 @@ class Pulse:
     def miss(self, at_s: float, reason: str) -> None:
         """Note that there is no picture at `at_s` [s], and why."""
         self._at_s, self._absent = at_s, reason
+
+    def note_checks(self, amiss: Iterable[str]) -> None:
+        """Note what a look at the board found amiss, a line each."""
+        self._checks = tuple(amiss)
 
     def set_clock(self, started_at: datetime) -> None:
         """Learn the time of day: the moment from which frames count, aware UTC."""
@@ -75,10 +81,11 @@ class Pulse:
             reason=self._ended_by or self._spool.trouble or blind,
             fps=self._fps(),
             dropped_frames=self._dropped,
-            temperature_c=_temperature_c(),
+            temperature_c=temperature_c(),
             disk_free_bytes=_free_bytes(self._spool.path.parent),
             spool_tallies=len(self._spool),
             spool_dropped=self._spool.dropped,
+            checks=self._checks,
             oldest=self._spool.oldest(),
         )
 
@@ -98,7 +105,8 @@ class Pulse:
         return fps
 
 
-def _temperature_c() -> float | None:
+def temperature_c() -> float | None:
+    """Return the processor's temperature [degrees Celsius], where the board tells it."""
     try:
         return round(float(THERMOMETER.read_text(encoding="ascii")) * MILLI, 1)
     except (OSError, ValueError):

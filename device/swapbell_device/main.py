@@ -171,6 +171,27 @@ def run_station(
     run_until_told(config, watch)
 
 
+@app.command("check")
+def check_station(
+    config: Annotated[Path, typer.Option("--config", help="The counter's configuration.")],
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object per finding.")] = False,
+) -> None:
+    """Check camera, view, scale, clock, disk, spool, broker, heat and power: pass, look or fail, with what to do.
+
+    Exit code 1 if anything fails. It opens the camera itself: stop a counter that runs first.
+
+    Example: swapbell-device check --config device.toml
+    """
+    from swapbell_device.checking.command import check, lines
+    from swapbell_device.config import read_config
+
+    findings = check(read_config(config))
+    for line in lines(findings, as_json):
+        typer.echo(line)
+    if any(found.grade.value == "fail" for found in findings):
+        raise typer.Exit(fault.EXIT_BREAKDOWN)
+
+
 @app.command("install")
 def install_service(
     config: Annotated[Path, typer.Option("--config", help="The counter's configuration.")],

@@ -10,6 +10,8 @@ from uuid import uuid4
 
 from swapbell_device.book import Book
 from swapbell_device.cameras.live import Absence
+from swapbell_device.checking.board import board_findings
+from swapbell_device.checking.finding import amiss
 from swapbell_device.clock import knows_the_time
 from swapbell_device.config import BoardSection, Config, DrawnCamera, UsbSection, read_config
 from swapbell_device.count import event
@@ -26,6 +28,8 @@ from swapbell_models.tally import Clock, Tally
 
 # Our choice: until it knows the time, the board asks so often.
 ASK_S = 10.0
+# Once a day: what fills, heats up or fails on a board takes days.
+INSPECT_S = 86_400.0
 
 
 def truth(config: Config) -> Iterator[str]:
@@ -117,7 +121,7 @@ def run(
     pulse = Pulse(config.station, started_at, spool)
     with Link(config.broker, config.site, config.station, spool, pulse.health, say, patience) as link:
         try:
-            _enter(shown, book, spool, pulse, link)
+            _enter(config, shown, book, spool, pulse, link)
         except (Mistake, Breakdown) as fault:
             pulse.end(str(fault))
             link.finish(patience.stop_s)
@@ -126,13 +130,16 @@ def run(
     _tell_end(config, spool, stopped=stop.is_set())
 
 
-def _enter(shown: Iterable[Moment | Absence], book: Book, spool: Spool, pulse: Pulse, link: Link) -> None:
-    state, timekeeper = pulse.state, _Timekeeper(book, pulse)
+def _enter(
+    config: Config, shown: Iterable[Moment | Absence], book: Book, spool: Spool, pulse: Pulse, link: Link
+) -> None:
+    state, timekeeper, inspector = pulse.state, _Timekeeper(book, pulse), _Inspector(config, pulse)
     try:
         for moment in shown:
             for tally in _booked(moment, book, pulse):
                 spool.put(tally)
             timekeeper.learn(moment.at_s)
+            inspector.look(moment.at_s)
             if pulse.state is not state:
                 state = pulse.state
                 link.report()
@@ -155,6 +162,18 @@ class _Timekeeper:
         if knows_the_time():
             for keeper in (self._book, self._pulse):
                 keeper.set_clock(now() - timedelta(seconds=at_s))
+
+
+class _Inspector:
+    """Looks at the board when it starts and once a day, and puts what is amiss into the health."""
+
+    def __init__(self, config: Config, pulse: Pulse) -> None:
+        self._config, self._pulse, self._next_s = config, pulse, 0.0
+
+    def look(self, at_s: float) -> None:
+        if at_s >= self._next_s:
+            self._next_s = at_s + INSPECT_S
+            self._pulse.note_checks(amiss(board_findings(self._config)))
 
 
 def _clock(config: Config) -> Clock:

@@ -83,7 +83,7 @@ class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Device to host, retained; the last will says `lost`. An absent field is unknown, never zero.
 
     Units by SenML (RFC 8428): `temperature_c` [Cel], `*_bytes` [B], `*_s` [s], `fps` [Hz], `battery_percent` [%EL],
-    `battery_v` [V].
+    `battery_v` [V]. `checks` says what the station's own daily look at itself found amiss, a line each.
     """
 
     v: Annotated[int, Meta(ge=1, le=1)] = 1
@@ -101,6 +101,7 @@ class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     spool_dropped: Count | None = None
     exposure_s: Seconds | None = None
     sharpness: float | None = None
+    checks: tuple[str, ...] = ()
     oldest: tuple[Held, ...] = ()
 
 

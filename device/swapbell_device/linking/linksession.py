@@ -34,6 +34,8 @@ class Door:
         The `[broker]` of the configuration.
     site, station : str
         Whose topics these are.
+    guest : str, optional
+        Who else calls in the station's name, beside its counter.
 
     Raises
     ------
@@ -41,10 +43,10 @@ class Door:
         If the password or the certificate cannot be read.
     """
 
-    def __init__(self, broker: BrokerSection, site: str, station: str) -> None:
+    def __init__(self, broker: BrokerSection, site: str, station: str, guest: str | None = None) -> None:
         self.host, self.port = broker.host, broker.port
         self.station = station
-        self.client_id = f"swapbell-{site}-{station}"
+        self.client_id = "-".join(["swapbell", site, station, *([guest] if guest else [])])
         self.topics = {subject: topic(site, station, subject) for subject in Subject}
         self.username, self.password = broker.username, password(broker)
         self.tls = _tls(broker)

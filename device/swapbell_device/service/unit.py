@@ -30,6 +30,8 @@ StartLimitIntervalSec=0
 
 [Service]
 Type=notify
+# What it finds is in the journal; a counter starts all the same, and says in its health what is amiss.
+ExecStartPre=-{command} check --config {config}
 ExecStart={command} run --config {config}
 ExecReload=/bin/kill -HUP $MAINPID
 WatchdogSec={watchdog_s}

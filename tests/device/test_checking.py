@@ -1,0 +1,99 @@
+"""What a station finds when it looks at itself."""
+
+import json
+import subprocess
+from pathlib import Path
+
+import pytest
+from clips import STATION, board, write_clip
+from drawn_counter import COMMAND, configured
+from mosquitto_child import Broker
+
+from swapbell_device.checking.board import board_findings
+from swapbell_device.checking.command import check
+from swapbell_device.checking.finding import Finding, Grade, amiss, graded, table
+from swapbell_device.config import Config, parse_config
+
+
+def found(config: Config) -> dict[str, Finding]:
+    return {each.about: each for each in check(config)}
+
+
+def of_usb(folder: Path) -> Config:
+    (folder / "north.toml").write_text(STATION)
+    text = (
+        configured(folder, 9)
+        .read_text()
+        .replace('kind = "drawn"\npace = 0.0', 'kind = "usb"\ndevice = "/dev/video99"')
+    )
+    return parse_config('station_file = "north.toml"\n' + text, folder / "device.toml")
+
+
+@pytest.mark.part("mosquitto")
+def test_a_drawn_station_with_a_broker_is_fit(broker: Broker, tmp_path: Path) -> None:
+    config = parse_config(configured(tmp_path, broker.port).read_text(), tmp_path / "device.toml")
+    seen = found(config)
+    assert {seen[about].grade for about in ("camera", "view", "sharpness", "spool", "broker")} == {Grade.FIT}
+
+
+@pytest.mark.part("mosquitto")
+def test_a_check_does_not_push_off_the_counter_that_runs(broker: Broker, tmp_path: Path) -> None:
+    path = configured(tmp_path, broker.port, pace=1.0)
+    with subprocess.Popen([COMMAND, "run", "--config", str(path)], stderr=subprocess.PIPE, text=True) as counter:
+        for _ in range(3):
+            check(parse_config(path.read_text(), path))
+        counter.terminate()
+        told = counter.communicate(timeout=30)[1]
+    assert "cannot be reached" not in told
+    assert "lost" not in told
+
+
+def test_a_camera_that_is_not_there_fails_with_its_name_and_what_to_do(tmp_path: Path) -> None:
+    camera = found(of_usb(tmp_path))["camera"]
+    assert camera.grade is Grade.FAIL
+    assert camera.words == "/dev/video99 cannot be opened; look at its plug, and who else uses it"
+
+
+def test_a_broker_that_is_not_there_fails_with_its_address(tmp_path: Path) -> None:
+    broker = found(parse_config(configured(tmp_path, 9).read_text(), tmp_path / "device.toml"))["broker"]
+    assert broker.grade is Grade.FAIL
+    assert broker.words.startswith("127.0.0.1:9 cannot be reached: Connection refused")
+
+
+def test_a_dark_view_fails_for_its_light(tmp_path: Path) -> None:
+    (tmp_path / "north.toml").write_text(STATION)
+    write_clip(tmp_path / "dark.avi", [board() // 60] * 120)
+    text = configured(tmp_path, 9).read_text().replace('kind = "drawn"', 'kind = "clip"\npath = "dark.avi"')
+    view = found(parse_config('station_file = "north.toml"\n' + text, tmp_path / "device.toml"))["view"]
+    assert (view.grade, view.words) == (Grade.FAIL, "too dark or too bright; look at the light and the exposure")
+
+
+def test_a_spool_without_a_folder_fails(tmp_path: Path) -> None:
+    text = configured(tmp_path, 9).read_text().replace('path = "spool.sqlite"', 'path = "nowhere/spool.sqlite"')
+    told = {each.about: each for each in board_findings(parse_config(text, tmp_path / "device.toml"))}
+    assert told["disk"].grade is Grade.FAIL
+    assert "create the folder of the spool" in told["disk"].words
+
+
+@pytest.mark.parametrize(
+    ("value", "grade"), [(1.0, Grade.FIT), (1.5, Grade.LOOK), (2.0, Grade.FAIL), (3.0, Grade.FAIL)]
+)
+def test_advice_comes_only_with_what_is_amiss(value: float, grade: Grade) -> None:
+    finding = graded("heat", value, 1.0, 2.0, "warm", "shade it")
+    assert finding == Finding("heat", grade, "warm" if grade is Grade.FIT else "warm; shade it")
+
+
+def test_a_table_has_a_line_for_each_finding_and_health_one_for_each_that_is_amiss() -> None:
+    findings = [Finding("clock", Grade.FIT, "well"), Finding("disk", Grade.FAIL, "full; free some space")]
+    assert table(findings) == ["pass  clock        well", "fail  disk         full; free some space"]
+    assert amiss(findings) == ["fail: disk: full; free some space"]
+
+
+def test_the_command_ends_with_1_if_anything_fails_and_speaks_json(tmp_path: Path) -> None:
+    path = configured(tmp_path, 9)
+    done = subprocess.run(
+        [COMMAND, "check", "--config", str(path), "--json"], capture_output=True, text=True, check=False
+    )
+    told = [json.loads(line) for line in done.stdout.splitlines()]
+    assert done.returncode == 1
+    assert {each["about"]: each["grade"] for each in told}["broker"] == "fail"
