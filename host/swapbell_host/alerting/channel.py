@@ -3,11 +3,11 @@
 Such a URL holds passwords and tokens, so nothing of it but its scheme is ever shown.
 """
 
-import re
 from collections.abc import Mapping
 from datetime import timedelta
 from typing import Protocol
 
+from swapbell_host.alerting.people import scheme
 from swapbell_host.config import AlertsSection
 from swapbell_host.jobs.moment import span
 from swapbell_host.jobs.quiet import quiet
@@ -15,7 +15,6 @@ from swapbell_models.fault import Mistake
 
 # Our choice: a sign of life that comes less than once a day is missed by nobody.
 EVERY_MAX = timedelta(days=1)
-_SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
 
 
 class Channel(Protocol):
@@ -62,12 +61,6 @@ def channel(url: str) -> UrlChannel:
     from apprise import Apprise
 
     return _made(Apprise(), url)
-
-
-def scheme(url: str) -> str:
-    """Return what kind of address a URL is, which is all of it that may be shown."""
-    found = _SCHEME.match(url)
-    return found[1] if found else "no scheme"
 
 
 def check_section(section: AlertsSection) -> None:

@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 from swapbell_host.alerting.outbox import OpenNotice, Why
 from swapbell_models.notice import SWAP_CAUTION, NoticeKind
 
-# Our choice: as many stations of a kind as fit a phone's screen with the rest of the message.
-NAMED_MAX = 8
+# Our choice: as many stations as fit a phone's screen with the rest of the message, the most pressing first.
+NAMED_MAX = 12
 # What a kind says in a line with others, the most pressing first.
 WORDS = {
     NoticeKind.LEFT_OUT: "Toxic bait is still out, take it out now",
@@ -70,12 +70,19 @@ def body(lines: Sequence[Line]) -> str:
 
 def localized(text: str, zone: ZoneInfo) -> str:
     """Return a text with its moments, written like 2026-02-03 01:00 UTC, by the site's clock."""
-    return _UTC.sub(lambda found: shown(datetime.fromisoformat(found[1]).replace(tzinfo=UTC), zone), text)
+    return _UTC.sub(lambda found: _relocated(found, zone), text)
 
 
 def shown(at: datetime, zone: ZoneInfo) -> str:
     """Return a moment by the site's clock, with the zone's abbreviation."""
     return f"{at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+
+
+def _relocated(found: re.Match[str], zone: ZoneInfo) -> str:
+    try:
+        return shown(datetime.fromisoformat(found[1]).replace(tzinfo=UTC), zone)
+    except ValueError:  # it only looks like a moment
+        return found[0]
 
 
 def _one(line: Line) -> str:
@@ -91,16 +98,20 @@ def _one(line: Line) -> str:
 
 def _several(lines: Sequence[Line]) -> str:
     kinds = sorted({line.entry.notice.kind for line in lines}, key=list(WORDS).index)
-    said = [_kind([line for line in lines if line.entry.notice.kind is kind]) for kind in kinds]
+    said, left = list[str](), NAMED_MAX
+    for kind in kinds:
+        mine = [line for line in lines if line.entry.notice.kind is kind]
+        said.append(f"{WORDS[kind]}: {_stations(mine, left)}.")
+        left = max(left - len(mine), 0)
     if _SWAPS & set(kinds):
         said.append(SWAP_CAUTION)
     return "\n".join([*said, "All, with numbers: swapbell-host status. Seen to one: swapbell-host ack NUMBER"])
 
 
-def _kind(lines: Sequence[Line]) -> str:
-    named = ", ".join(map(_named, lines[:NAMED_MAX]))
-    more = f" and {len(lines) - NAMED_MAX} more" if len(lines) > NAMED_MAX else ""
-    return f"{WORDS[lines[0].entry.notice.kind]}: {named}{more}."
+def _stations(lines: Sequence[Line], most: int) -> str:
+    named = ", ".join(map(_named, lines[:most]))
+    more = f"{len(lines) - most} more" if named else f"{len(lines)} stations"
+    return f"{named} and {more}" if named and len(lines) > most else named or more
 
 
 def _named(line: Line) -> str:

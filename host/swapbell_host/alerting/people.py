@@ -1,16 +1,17 @@
 """Who is told of a station, and where each of them is reached."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
-from swapbell_host.alerting.channel import scheme
 from swapbell_host.alerting.policy import Person, Watchers
 from swapbell_host.alerting.schedule import NIGHT
 from swapbell_host.config import AlertsSection
 from swapbell_host.jobs.plan import Contact, Site, Station
 from swapbell_host.jobs.quiet import quiet
 
+_SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
 # Whoever reads along where the host runs: told where nobody else is, and always reached.
 HERE = Person("here", quiet=None)
 
@@ -65,6 +66,12 @@ class People:
 
     def _house_urls(self) -> dict[str, str]:
         return {f"channel {k} ({scheme(url)})": url for k, url in enumerate(self.section.urls, start=1)}
+
+
+def scheme(url: str) -> str:
+    """Return what kind of address a URL is, which is all of it that may be shown."""
+    found = _SCHEME.match(url)
+    return found[1] if found else "no scheme"
 
 
 def _person(contact: Contact) -> Person:
