@@ -5,6 +5,7 @@ receipts, sums, judges, tells and shows. Each round measures both on the same me
 the median of the rounds' ratios is told: a machine that others use is never the same for long.
 """
 
+import gc
 import subprocess
 import sys
 import threading
@@ -28,7 +29,7 @@ from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.store import ledger_url
 from swapbell_host.config import BrokerSection, Config, StationSection
 from swapbell_host.judging.history import History
-from swapbell_host.main import serve
+from swapbell_host.main import GC_EACH, serve
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject, encode, topic
 from swapbell_models.phase import Phase
@@ -39,7 +40,7 @@ pytestmark = pytest.mark.part("mosquitto")
 
 # Each station sends more than is summed at once.
 STATIONS = [f"s{number}" for number in range(80)]
-MESSAGES = 20_000
+MESSAGES = 40_000
 # The trade's rule in the middle of its range: ten visits in five minutes are a crossing in each tally.
 CROSSINGS = visits(7.0)
 EACH_S = 15.0
@@ -137,9 +138,11 @@ def configured(port: int, name: str, folder: Path) -> Config:
 
 def host(config: Config) -> None:
     """Run the host from its start to its end."""
-    stop = threading.Event()
+    stop, usual = threading.Event(), gc.get_threshold()
+    gc.set_threshold(GC_EACH)
     with stopping(stop):
         serve(config, lambda: datetime.now(UTC), stop, say=lambda _: None)
+    gc.set_threshold(*usual)
 
 
 def warm() -> None:
@@ -158,11 +161,11 @@ def cpu_us(work: Callable[[], None]) -> float:
 
 def test_full_path(broker: Broker, tmp_path: Path, benchmark: BenchmarkFixture) -> None:
     warm()
-    wait_at(broker, *(f"{who}{n}" for who in ("bare", "full") for n in range(ROUNDS)))
     pairs: list[tuple[float, float]] = []
 
     def round_() -> None:
         n = len(pairs)
+        wait_at(broker, f"bare{n}", f"full{n}")
         bare_us = cpu_us(lambda: listen(broker.port, f"bare{n}"))
         config = configured(broker.port, f"full{n}", tmp_path)
         pairs.append((cpu_us(lambda: host(config)), bare_us))

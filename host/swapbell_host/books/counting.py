@@ -57,11 +57,12 @@ def summed(condition: ColumnElement[bool]) -> Select[*tuple[int, ...]]:
 def advance(connection: Connection, boot_id: int) -> int | None:
     """Sum a boot's next tallies, `PIECE` of them at most; return its new `uncounted`, or nothing if none waited."""
     first = _uncounted(connection, boot_id)
-    last = _LAST.run(connection, boot=boot_id, first=first, piece=PIECE).scalar_one()
+    last, came = _LAST.run(connection, boot=boot_id, first=first, piece=PIECE).one()
     if last is None:
         return None
     _ADD[connection.dialect.name].run(connection, boot=boot_id, first=first, last=last)
-    _MISS.run(connection, boot=boot_id, first=first, before=max(first - 1, 0), last=last)
+    if came <= last - first:
+        _MISS.run(connection, boot=boot_id, first=first, before=max(first - 1, 0), last=last)
     _PASS.run(connection, boot=boot_id, next=last + 1)
     return int(last) + 1
 
@@ -183,7 +184,7 @@ def _adding(insert_into: Callable[[Table], sqlite.Insert | postgresql.Insert]) -
 def _last() -> Prepared:
     waiting = select(tallies.c.seq).where(tallies.c.boot_id == _BOOT, tallies.c.seq >= _FROM)
     piece = waiting.order_by(tallies.c.seq).limit(bindparam("piece", type_=Integer)).subquery()
-    return Prepared(select(func.max(piece.c.seq)))
+    return Prepared(select(func.max(piece.c.seq), func.count()))
 
 
 def _missing() -> Prepared:
