@@ -1,6 +1,5 @@
 """The station's own health, as it reports it; what cannot be read is left out, never zero."""
 
-import math
 import shutil
 from collections.abc import Iterable
 from datetime import datetime, timedelta
@@ -13,8 +12,6 @@ from swapbell_models.message import Health, StationState
 # Linux, Documentation/ABI/testing/sysfs-class-thermal: millidegrees Celsius; on a board zone 0 is the processor.
 THERMOMETER = Path("/sys/class/thermal/thermal_zone0/temp")
 MILLI = 1e-3
-# Our choice: a hand at the bait or a gust is no news; whatever lasts longer is.
-BLIND_S = 60.0
 
 
 class Pulse:
@@ -35,7 +32,6 @@ class Pulse:
         self._frames = self._frames_told = 0
         self._at_s = self._at_told_s = 0.0
         self._attention = Attention()
-        self._blind_since_s = math.inf
         self._dropped: int | None = None
         self._ended_by: str | None = None
         self._absent: str | None = None
@@ -47,7 +43,6 @@ class Pulse:
         self._at_s, self._absent = at_s, None
         if look is not None:
             self._attention.note(look)
-            self._blind_since_s = min(self._blind_since_s, at_s) if self._attention.hindrance else math.inf
             self._dropped = (self._dropped or 0) + look.dropped
 
     def miss(self, at_s: float, reason: str) -> None:
@@ -90,12 +85,9 @@ class Pulse:
         )
 
     def _blind(self) -> str | None:
-        """Return what keeps the counter from counting, a lost camera at once and a view after a while; or nothing."""
-        if self._absent is not None:
-            return self._absent
+        """Return what keeps the counter from counting: a lost camera, a spoiled view; nothing if nothing does."""
         hindrance = self._attention.hindrance
-        lasts = self._at_s - self._blind_since_s >= BLIND_S
-        return f"cannot count: {hindrance.value}" if hindrance and lasts else None
+        return self._absent or (f"cannot count: {hindrance.value}" if hindrance else None)
 
     def _fps(self) -> float | None:
         frames, at_s = self._frames, self._at_s

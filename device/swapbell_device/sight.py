@@ -1,4 +1,4 @@
-"""How well the counter sees: every ten seconds two frames, a fifth of a second apart, are compared.
+"""How well the counter sees: every eight seconds two frames, a fifth of a second apart, are compared.
 
 Broad light and shadow are taken away first: the counter bears them. What is left of both is laid over one another by
 least squares (Lucas and Kanade 1981, Proc. Imaging Understanding Workshop 121-130), which takes a body that walks for
@@ -23,7 +23,7 @@ Plane = NDArray[np.float32]
 
 # Our choice: three looks in two tallies of the usual length; at 30 frames a second they cost a quarter of copying
 # each frame (`tests/bench/test_sight.py`).
-LOOK_S = 10.0
+LOOK_S = 8.0
 # Our choice: far enough apart for grass to move, near enough for a walking wasp to overlap with itself.
 PAIR_S, PAIR_MAX_S = 0.2, 0.5
 # Our choice: the longer side of what is compared; a wasp is then some ten pixels long in a common view.
