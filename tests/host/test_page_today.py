@@ -13,14 +13,15 @@ from typing import Any
 import pytest
 from host.page_client import Client, client
 from host.village import SITE, settle
+from host.village import plan as village_plan
 
 from swapbell_host.board import Board, Seen
-from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.jobs.entry import Act, Draft
-from swapbell_host.jobs.plan import Site, Station
+from swapbell_host.jobs.plan import Station
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.page.live import changed, events
+from swapbell_host.page.today import CARDS_MAX, LINES_MAX
 from swapbell_models.notice import NoticeKind, notice
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Step, Verdict
@@ -65,13 +66,9 @@ def card(page: Client, name: str) -> str:
     return " ".join(re.sub(r"<[^>]*>", " ", found[0]).split())
 
 
-def plan(page: Client, *stations: Station) -> None:
+def plan(page: Client, *planned: Station) -> None:
     with open_existing(ledger_url(page.config.ledger), writing=True) as store:
-        book = Planbook(store)
-        for site in {station.site for station in stations} - set(book.sites()):
-            book.add_site(Site(site, "Europe/London"))
-        for station in stations:
-            book.add_station(station)
+        village_plan(store, "Europe/London", *planned)
 
 
 def test_stations_stand_in_the_order_in_which_they_need_somebody(village: Client) -> None:
@@ -202,6 +199,42 @@ def test_the_site_that_needs_somebody_most_comes_first(empty: Client) -> None:
     log(empty, Act.LURED, timedelta(days=8))
     log(empty, Act.SWAPPED, timedelta(days=7))
     assert re.findall(r'<h2 id="site-(\w+)">', empty.get("/").text) == ["weir", "abbey"]
+
+
+def test_what_cannot_wait_comes_before_all_sites(empty: Client) -> None:
+    plan(
+        empty,
+        Station("abbey", "one", NOW, first_phase=Phase.WITHDRAWN),
+        Station("weir", "late", NOW - timedelta(days=9)),
+        Station("weir", "post", NOW - timedelta(days=9)),
+    )
+    log(empty, Act.LURED, timedelta(days=8))
+    log(empty, Act.SWAPPED, timedelta(days=7))
+    text = empty.get("/").text
+    assert re.findall(r'<h2 id="([\w-]+)">', text) == ["at-once", "site-weir", "site-abbey"]
+    assert re.findall(r'id="to-(\w+-\w+)"', text)[0] == "weir-post"
+    assert len(re.findall(r'id="to-weir-post"', text)) == 1
+
+
+def test_where_there_are_many_those_that_need_nobody_are_a_link_to_their_site(empty: Client) -> None:
+    plan(empty, *(Station("abbey", f"s{n}", NOW, first_phase=Phase.LURING) for n in range(LINES_MAX)))
+    plan(empty, Station("weir", "post", NOW))
+    text = empty.get("/").text
+    assert f'href="/?site=abbey">{LINES_MAX} more stations at abbey</a> need nobody now.' in text
+    assert re.findall(r'id="to-(\w+-\w+)"', text) == ["weir-post"]
+    assert len(re.findall(r'id="to-abbey-s\d+"', empty.get("/?site=abbey").text)) == LINES_MAX
+
+
+def test_no_station_is_lost_however_many_need_somebody(empty: Client) -> None:
+    plan(empty, *(Station("abbey", f"s{n}", NOW) for n in range(CARDS_MAX + 30)))
+    plan(empty, *(Station("weir", f"s{n}", NOW) for n in range(CARDS_MAX)))
+    text = empty.get("/").text
+    assert len(set(re.findall(r'id="to-(\w+-\w+)"', text))) == 2 * CARDS_MAX + 30
+    assert text.count('<li class="card') == CARDS_MAX
+
+
+def test_a_site_that_is_not_there_is_said_so(empty: Client) -> None:
+    assert empty.get("/?site=nowhere").status == 404
 
 
 def test_words_from_outside_are_shown_as_they_are(empty: Client) -> None:

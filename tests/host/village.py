@@ -8,14 +8,16 @@ from math import exp, pi, sin
 from random import Random
 
 import msgspec
+from sqlalchemy import insert
 
 from swapbell_host import rules
 from swapbell_host.board import Board, Seen
+from swapbell_host.books.jobtables import sites, stations
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.notebook import Notebook
-from swapbell_host.books.planbook import Planbook
+from swapbell_host.books.planrows import next_edition, read_sites, site_row, station_row
 from swapbell_host.books.servicebook import Servicebook
-from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.config import Config
 from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act, Draft, Entry
@@ -66,7 +68,7 @@ def settle(config: Config, now: datetime, days: float = 2.0, seconds: float = 60
     with Ledger(ledger_url(config.ledger), {}, now - timedelta(days=60)):
         pass
     with open_existing(ledger_url(config.ledger), writing=True) as store:
-        _plan(Planbook(store), now)
+        plan(store, ZONE, *_planned(now))
         _log(Servicebook(store), now)
         _notices(Notebook(store), now)
     with Ledger(ledger_url(config.ledger), {}, now) as ledger:
@@ -75,6 +77,16 @@ def settle(config: Config, now: datetime, days: float = 2.0, seconds: float = 60
             for batch in _batches(name, now, days, seconds, random):
                 ledger.record(batch, now)
         return Village(config, now, look(config, ledger, now))
+
+
+def plan(store: Store, zone: str, *planned: Station) -> None:
+    """Write many stations down at once, and the sites that they are the first of."""
+    with store.transaction() as connection:
+        edition = next_edition(connection)
+        fresh = {station.site for station in planned} - set(read_sites(connection))
+        for name in sorted(fresh):
+            connection.execute(insert(sites).values(site_row(Site(name, zone), edition)))
+        connection.execute(insert(stations), [station_row(station, edition) for station in planned])
 
 
 def look(config: Config, ledger: Ledger, now: datetime) -> Board:
@@ -86,12 +98,11 @@ def look(config: Config, ledger: Ledger, now: datetime) -> Board:
     return board
 
 
-def _plan(book: Planbook, now: datetime) -> None:
-    book.add_site(Site(SITE, ZONE))
+def _planned(now: datetime) -> Iterator[Station]:
     for n, name in enumerate(STORIES):
         place = located(-41.3 - 0.001 * n, 173.2) if name != "planned" else None
         role = Role.CONTROL if name == CONTROL else Role.BAIT
-        book.add_station(Station(SITE, name, now - timedelta(days=50), role, place, "fish"))
+        yield Station(SITE, name, now - timedelta(days=50), role, place, "fish")
 
 
 def _log(book: Servicebook, now: datetime) -> None:

@@ -14,6 +14,7 @@ from swapbell_models.notice import lapse
 
 TEMPLATES = Path(__file__).with_name("templates")
 UNKNOWN = "not known"
+_TIME = Markup('<time datetime="%s">%s</time>')
 
 
 def when(at: datetime | None, zone: str | tzinfo = UTC) -> Markup | str:
@@ -38,7 +39,7 @@ def age(context: Context, at: datetime | None) -> Markup | str:
 
 
 def _time(at: datetime, words: str) -> Markup:
-    return Markup('<time datetime="{}">{}</time>').format(f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}", words)
+    return _TIME % (f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}", words)
 
 
 class Drawing:

@@ -1,9 +1,10 @@
 """Today: the stations in the order in which they need a person, why, by when, and what the counters say."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 
 from swapbell_host.alerting.outbox import OpenNotice
 from swapbell_host.alerting.policy import current
@@ -15,10 +16,15 @@ from swapbell_host.page.glance import Glance, glance
 from swapbell_host.page.notices import Card, card
 from swapbell_host.page.visit import Page, Visit
 from swapbell_host.tasks import Case, Need, Task, tasks
+from swapbell_models.fault import Mistake
 from swapbell_models.job import Job
 
 # What cannot wait: shown as the notices are that ask somebody to act.
 ACTS = frozenset({Need.LEFT_OUT.value, Need.SWAP.value})
+# Our choice: more than this nobody sees to in a day; what follows is listed in a line each.
+CARDS_MAX = 60
+# Our choice: beyond this, those that need nobody are only counted, and listed site by site when asked for.
+LINES_MAX = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +33,8 @@ class Line:
 
     Attributes
     ----------
+    zone
+        Its site's time zone.
     glance
         What the counter says; nothing if it was not judged since the host began.
     notices
@@ -34,57 +42,102 @@ class Line:
     """
 
     task: Task
+    zone: str
     phase: str
     glance: Glance | None
     notices: tuple[Card, ...]
 
+    @property
+    def urgent(self) -> bool:
+        """Whether it cannot wait."""
+        return self.task.first.need.value in ACTS
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """One site.
+    """Stations that stand together: those of one site, or of all sites that cannot wait.
 
     Attributes
     ----------
     verdict
-        What the mean of its stations says, in words; empty where none waits for its swap.
-    pressing, idle
-        The stations that need somebody, and those that need nobody now, each in the order of their tasks.
+        What the mean of the site's stations says, in words; empty where none waits for its swap.
+    cards, more
+        The stations that need somebody, in the order of their tasks: the first at length, the others in a line each.
+    idle, unlisted
+        Those that need nobody now, and how many of them are not listed.
     """
 
-    site: Site
-    verdict: str
-    pressing: tuple[Line, ...]
-    idle: tuple[Line, ...]
+    name: str
+    verdict: str = ""
+    cards: tuple[Line, ...] = ()
+    more: tuple[Line, ...] = ()
+    idle: tuple[Line, ...] = ()
+    unlisted: int = 0
 
 
 def today(visit: Visit) -> Page:
-    """Show what needs a person today."""
-    looks = visit.house.board.all()
-    found = groups(visit, looks)
+    """Show what needs a person today; of one site only, with all of its stations, where the address names it."""
+    looks, site = visit.house.board.all(), visit.query.get("site")
+    if site is not None and site not in visit.house.servicebook.sites(visit.at):
+        raise Mistake("There is no such site. All of them stand on the page Plan.")
+    found = [line for line in lines(visit, looks) if site in {None, line.task.station.site}]
     values = {
         "acts": ACTS,
-        "groups": found,
-        "urgent": sum(line.task.first.need.value in ACTS for group in found for line in group.pressing),
-        "pressing": sum(len(group.pressing) for group in found),
-        "stations": sum(len(group.pressing) + len(group.idle) for group in found),
-        "judged": len(looks),
+        "site": site,
+        "groups": list(groups(found, looks, whole=site is not None or len(found) <= LINES_MAX)),
+        "urgent": sum(line.urgent for line in found),
+        "pressing": sum(not line.task.idle for line in found),
+        "stations": len(found),
+        "judged": sum(line.glance is not None for line in found),
     }
     return Page("today.html", values)
 
 
-def groups(visit: Visit, looks: Mapping[Key, Seen]) -> list[Group]:
-    """Return every site with its stations; the one whose station is the most pressing comes first."""
+def lines(visit: Visit, looks: Mapping[Key, Seen]) -> list[Line]:
+    """Return every station, the one that needs somebody most first."""
     book, told = visit.house.servicebook, open_notices(visit)
     cases = {
         key: case(station, book.job(*key, visit.at), looks.get(key), told[key], visit.at)
         for key, station in book.stations(visit.at).items()
     }
-    by_site = defaultdict[str, list[Line]](list)
-    for each in tasks(cases.values(), visit.at):
-        key = each.station.key
-        by_site[key[0]].append(_line(each, cases[key], told[key], visit))
     sites = book.sites(visit.at)
-    return [_group(sites[name], lines, looks) for name, lines in by_site.items()]
+    found = ((each, cases[each.station.key]) for each in tasks(cases.values(), visit.at))
+    return [_line(each, known, sites[each.station.site], told[each.station.key], visit.at) for each, known in found]
+
+
+def groups(found: Sequence[Line], looks: Mapping[Key, Seen], *, whole: bool) -> Iterator[Group]:
+    """Yield what stands together: where there are several sites, first what cannot wait; then site by site.
+
+    Parameters
+    ----------
+    found : sequence of Line
+        The one that needs somebody most first: so stand the sites, too.
+    looks : mapping of Station to Seen
+        The latest look at each station.
+    whole : bool
+        Whether those that need nobody are listed.
+    """
+    order = list(dict.fromkeys(line.task.station.site for line in found))
+    urgent = [line for line in found if line.urgent] if len(order) > 1 else []
+    if urgent:
+        yield Group("", "", tuple(urgent[:CARDS_MAX]), tuple(urgent[CARDS_MAX:]))
+    left = CARDS_MAX - len(urgent)
+    by_site = sorted(found, key=lambda line: order.index(line.task.station.site))
+    for name, same in groupby(by_site, lambda line: line.task.station.site):
+        group = _group(name, list(same), looks, {id(line) for line in urgent}, max(left, 0), whole=whole)
+        left -= len(group.cards)
+        yield group
+
+
+def _group(
+    name: str, own: Sequence[Line], looks: Mapping[Key, Seen], before: set[int], cards: int, *, whole: bool
+) -> Group:
+    verdict = site_verdict(seen for line in own if (seen := looks.get(line.task.station.key)))
+    pressing = tuple(line for line in own if not line.task.idle and id(line) not in before)
+    idle = tuple(line for line in own if line.task.idle)
+    shown = idle if whole else ()
+    words = verdict.words if verdict else ""
+    return Group(name, words, pressing[:cards], pressing[cards:], shown, len(idle) - len(shown))
 
 
 def open_notices(visit: Visit) -> defaultdict[Key, list[OpenNotice]]:
@@ -101,16 +154,9 @@ def case(station: Station, job: Job, seen: Seen | None, told: Sequence[OpenNotic
     return Case(station, job, seen, notices, frozenset(entry.notice.kind for entry in told if entry.shelved(now)))
 
 
-def _line(task: Task, known: Case, told: Sequence[OpenNotice], visit: Visit) -> Line:
+def _line(task: Task, known: Case, site: Site, told: Sequence[OpenNotice], now: datetime) -> Line:
     shown = glance(known.seen) if known.seen else None
-    return Line(task, known.job.phase.value, shown, tuple(card(entry, visit.at) for entry in told))
-
-
-def _group(site: Site, lines: Sequence[Line], looks: Mapping[Key, Seen]) -> Group:
-    own = (looks.get(line.task.station.key) for line in lines)
-    verdict = site_verdict(seen for seen in own if seen)
-    pressing = tuple(line for line in lines if not line.task.idle)
-    return Group(site, verdict.words if verdict else "", pressing, tuple(line for line in lines if line.task.idle))
+    return Line(task, site.zone, known.job.phase.value, shown, tuple(card(entry, now) for entry in told))
 
 
 DOORS = (Door("/", today),)

@@ -4,12 +4,14 @@
    its part `#live` put in place of the old one. Without this script, or without a line to the host, the page stays as
    it was, with the moment at which it was made. */
 (() => {
-  // Our choice: a page of a thousand stations is not asked for more often than a person can read it.
+  // Our choice: not more often than a person can read it, nor more than a weak link in an orchard takes beside all else.
   const REST_MS = 10000;
+  const LETTERS_PER_S = 10000;
   const AGES_MS = 15000;
   const line = document.getElementById("connection");
   let source = null;
   let fetchedAt = 0;
+  let restMs = REST_MS;
   let waiting = null;
   let stale = false;
 
@@ -44,7 +46,9 @@
       const reply = await fetch(location.href, { cache: "no-store" });
       if (reply.redirected) return location.reload();
       if (!reply.ok) throw new Error(String(reply.status));
-      const fresh = new DOMParser().parseFromString(await reply.text(), "text/html").getElementById("live");
+      const text = await reply.text();
+      restMs = Math.max(REST_MS, (1000 * text.length) / LETTERS_PER_S);
+      const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("live");
       if (!fresh) throw new Error("another page");
       if (busy()) return soon();
       put(fresh);
@@ -58,7 +62,7 @@
   }
 
   function soon() {
-    waiting ??= setTimeout(renew, Math.max(0, fetchedAt + REST_MS - Date.now()));
+    waiting ??= setTimeout(renew, Math.max(0, fetchedAt + restMs - Date.now()));
   }
 
   function hear(event) {
