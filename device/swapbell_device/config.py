@@ -122,10 +122,13 @@ class BrokerSection(msgspec.Struct, frozen=True, kw_only=True):
     password_file, ca_file
         A file that holds nothing but the password; the certificate of the authority that signed the broker's. With
         `ca_file` the connection is encrypted.
+    most_bytes_per_s
+        How much tallies may send on average [B/s], for a link that is paid by what it carries; no limit unless said.
     """
 
     host: Annotated[str, Meta(min_length=1)]
     port: Annotated[int, Meta(ge=1, le=65535)] = MQTT_PORT
+    most_bytes_per_s: Annotated[float, Meta(ge=100.0)] | None = None
     username: str | None = None
     password_file: Path | None = None
     ca_file: Path | None = None

@@ -5,8 +5,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from spooled import opened, tally
 
+from swapbell_device.linking.budget import AROUND_BYTES, BURST_S, Budget
 from swapbell_device.linking.delivery import Delivery, Patience
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.message import Health, StationState, Subject, decode
@@ -34,6 +37,10 @@ class Recorder:
         return [decode(payload, Tally).seq for subject, payload in sent if subject is Subject.TALLY]
 
 
+def well() -> Health:
+    return Health(station="north", state=StationState.WATCHING)
+
+
 @pytest.fixture
 def spool(tmp_path: Path) -> Iterator[Spool]:
     with opened(tmp_path / "spool.sqlite") as held:
@@ -47,7 +54,7 @@ def wire() -> Recorder:
 
 @pytest.fixture
 def delivery(spool: Spool, wire: Recorder) -> Delivery:
-    return Delivery(wire, spool, lambda: Health(station="north", state=StationState.WATCHING), PATIENCE)
+    return Delivery(wire, spool, well, PATIENCE)
 
 
 def test_a_tally_is_sent_once_while_its_receipt_may_still_come(
@@ -109,3 +116,33 @@ def test_health_is_told_at_once_and_every_minute(wire: Recorder, delivery: Deliv
     for now_s in range(121):
         delivery.step(float(now_s))
     assert [subject for subject, _ in wire.sent] == [Subject.HEALTH] * 3
+
+
+def test_a_small_budget_sends_what_is_live_first_and_the_backlog_as_it_can(spool: Spool, wire: Recorder) -> None:
+    for seq in range(1, 201):
+        spool.put(tally(seq))
+    size = max(len(entry.payload) for entry in spool.pending(200)) + AROUND_BYTES
+    delivery = Delivery(wire, spool, well, PATIENCE, Budget(size / 2.0))
+    sent = [seq for second in range(200) for seq in (delivery.step(float(second)), wire.seqs())[1]]
+    assert set(sent[:60]) == set(range(141, 201))
+    assert sent[60:] == sorted(sent[60:])
+    assert 90 <= len(sent) <= BURST_S / 2.0 + 100 + 1
+
+
+def test_without_a_limit_everything_is_sent_at_once(spool: Spool, wire: Recorder, delivery: Delivery) -> None:
+    for seq in range(1, 101):
+        spool.put(tally(seq))
+    delivery.step(0.0)
+    assert len(wire.seqs()) == 100
+
+
+@given(st.lists(st.tuples(st.floats(0.0, 20.0), st.integers(1, 5000)), min_size=1), st.floats(100.0, 1e5))
+def test_a_budget_never_sends_more_than_its_rate_and_one_burst(
+    asked: list[tuple[float, int]], bytes_per_s: float
+) -> None:
+    budget, now_s, sent, longest = Budget(bytes_per_s), 0.0, 0, 0
+    for wait_s, size in asked:
+        now_s += wait_s
+        if budget.take(size, now_s):
+            sent, longest = sent + size + AROUND_BYTES, max(longest, size + AROUND_BYTES)
+    assert sent <= bytes_per_s * (now_s + BURST_S) + longest + 1e-6

@@ -8,6 +8,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Protocol
 
+from swapbell_device.linking.budget import Budget
 from swapbell_device.spooling.spool import Entry, Spool
 from swapbell_models.message import Health, Subject, encode
 
@@ -73,10 +74,15 @@ class Delivery:
         Returns the station's health.
     patience : Patience
         When to send again.
+    budget : Budget, optional
+        How much may be sent; what is live comes first.
     """
 
-    def __init__(self, wire: Wire, spool: Spool, health: Callable[[], Health], patience: Patience) -> None:
+    def __init__(
+        self, wire: Wire, spool: Spool, health: Callable[[], Health], patience: Patience, budget: Budget | None = None
+    ) -> None:
         self._wire, self._spool, self._health, self._patience = wire, spool, health, patience
+        self._budget = budget or Budget()
         self._resend_s = patience.resend_s
         self._health_due_s = NEVER_S
         self._sent_s: dict[tuple[str, int], float] = {}
@@ -108,8 +114,12 @@ class Delivery:
     def _send(self, pending: Collection[Entry], now_s: float) -> None:
         self._sent_s = {(boot, seq): self._sent_s.get((boot, seq), NEVER_S) for boot, seq, _ in pending}
         due = [entry for entry in pending if now_s - self._sent_s[entry.boot, entry.seq] >= self._resend_s]
-        again = any(self._sent_s[entry.boot, entry.seq] > NEVER_S for entry in due)
-        for entry in due:
+        again = False
+        # What was never sent comes first: a receipt covers nothing beyond a gap, so sending again may be in vain.
+        for entry in sorted(due, key=lambda entry: self._sent_s[entry.boot, entry.seq] > NEVER_S):
+            if not self._budget.take(len(entry.payload), now_s):
+                break
+            again |= self._sent_s[entry.boot, entry.seq] > NEVER_S
             self._wire.publish(Subject.TALLY, entry.payload, now_s)
             self._sent_s[entry.boot, entry.seq] = now_s
         if again:

@@ -15,6 +15,7 @@ from typing import Self
 from msgspec.structs import replace
 
 from swapbell_device.config import BrokerSection
+from swapbell_device.linking.budget import Budget
 from swapbell_device.linking.delivery import PATIENT, Delivery, Patience
 from swapbell_device.linking.linksession import Door, Session
 from swapbell_device.spooling.spool import Spool
@@ -65,7 +66,7 @@ class Link:
         say: Callable[[str], None],
         patience: Patience = PATIENT,
     ) -> None:
-        self._door = Door(broker, site, station)
+        self._door, self._budget = Door(broker, site, station), Budget(broker.most_bytes_per_s)
         self._where, self._name = f"broker {broker.host}:{broker.port}", f"{site}/{station}"
         self._spool, self._health, self._say, self._patience = spool, health, say, patience
         self._thread = ThreadPoolExecutor(1, "link")
@@ -125,7 +126,7 @@ class Link:
         return time.monotonic() >= self._stop_by_s or (self._heard and not self._spool.pending(1))
 
     def _serve(self, session: Session) -> None:
-        delivery = Delivery(session, self._spool, self._health, self._patience)
+        delivery = Delivery(session, self._spool, self._health, self._patience, self._budget)
         brief_until_s = time.monotonic() + BRIEF_S
         while session.step(TICK_S):
             if self._news.is_set():
