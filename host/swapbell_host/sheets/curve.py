@@ -21,14 +21,14 @@ from swapbell_host.sheets.season import DAY, Course, Day
 # Our choice: wide as the page; bars high enough to compare, and below them a strip for what was watched.
 BARS, STRIP, TOP, BELOW, LEFT, RIGHT = 32 * mm, 6 * mm, 11 * mm, 9 * mm, 14 * mm, 3 * mm
 HEIGHT = TOP + BARS + 2 * mm + STRIP + BELOW
-INK_PT, HATCH_PT = 6.5, 3.0
+INK_PT, HATCH_PT, NEAR_PT = 6.5, 3.0, 9.0
 GREY, PALE = Color(0.35, 0.35, 0.35), Color(0.86, 0.86, 0.86)
 TICKS = 4
 # Our choice: the acts that a reader looks for, by a letter each.
 LETTERS = {Act.SWAPPED: "S", Act.REBAITED: "S", Act.WITHDRAWN: "W", Act.LOST: "L", Act.RELURED: "R"}
 UNDER = (
-    "Bars: visits per watched hour, day by day; hatched: counts were expected and nobody watched; strip below: share "
-    "of the foraging hours that was watched. S toxic bait put out, W taken in, L lost, R fresh lure again."
+    "Bars: visits per watched foraging hour, day by day; hatched: counts were expected and nobody watched; strip: "
+    "share of the foraging hours that was watched. S toxic bait put out, W taken in, L lost, R fresh lure again."
 )
 
 
@@ -62,7 +62,7 @@ def curve(course: Course, zone: ZoneInfo, width: float) -> Drawing:
     """Return the picture of one station's days, at least one."""
     frame = _Frame(course.days, width)
     drawing = Drawing(width, HEIGHT)
-    parts = (_gaps(course, frame), _bars(course, frame), _strip(course, frame), _scale(frame, width))
+    parts = (_gaps(course, frame), _scale(frame, width), _bars(course, frame), _strip(course, frame))
     for part in chain(*parts, _calendar(course, frame), _phases(course, frame, zone), _marks(course, frame, zone)):
         drawing.add(part)
     return drawing
@@ -119,7 +119,7 @@ def _scale(frame: _Frame, width: float) -> Iterator[Shape]:
         rate = frame.top * step / TICKS
         yield Line(LEFT, frame.y(rate), width - RIGHT, frame.y(rate), strokeColor=GREY, strokeWidth=0.25)
         yield _word(LEFT - 2, frame.y(rate) - 2, f"{rate:g}", "end")
-    yield _word(LEFT - 2, frame.y(frame.top) + 5, "visits/h", "end")
+    yield _word(LEFT - 2, frame.y(frame.top) + 7, "visits/h", "end")
 
 
 def _calendar(course: Course, frame: _Frame) -> Iterator[Shape]:
@@ -146,8 +146,12 @@ def _phases(course: Course, frame: _Frame, zone: ZoneInfo) -> Iterator[Shape]:
 
 
 def _marks(course: Course, frame: _Frame, zone: ZoneInfo) -> Iterator[Shape]:
-    for entry in course.entries:
-        if letter := LETTERS.get(entry.act):
-            x = frame.moment(entry.at, zone)
-            yield Line(x, frame.base, x, frame.base + BARS + 3 * mm, strokeColor=black, strokeWidth=0.8)
-            yield _word(x, frame.base + BARS + 3 * mm + 11, letter, "middle", BOLD)
+    """Yield a line for each act that a reader looks for; the letters of those close together share a place."""
+    marks = [(frame.moment(each.at, zone), LETTERS[each.act]) for each in course.entries if each.act in LETTERS]
+    top = frame.base + BARS + 3 * mm
+    for x, _ in marks:
+        yield Line(x, frame.base, x, top, strokeColor=black, strokeWidth=0.8)
+    while marks:
+        near = [mark for mark in marks if mark[0] - marks[0][0] < NEAR_PT]
+        yield _word(near[0][0], top + 11, "".join(letter for _, letter in near), "middle", BOLD)
+        marks = marks[len(near) :]

@@ -23,8 +23,8 @@ NAME_MAX, NAME_KEPT = 22, 10
 # The bar is the longest round length within a third of the plan.
 BAR_SHARE = 3.0
 UNDER = (
-    "Plan of the stations by their coordinates: north is up; filled: this record's; open: other bait stations; "
-    "square: control stations."
+    "Plan of the stations by their coordinates: north is up; filled: had toxic bait; open: had none; square: "
+    "control stations."
 )
 
 

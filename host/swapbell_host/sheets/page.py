@@ -4,6 +4,8 @@
 
 import io
 from collections.abc import Iterable, Sequence
+from itertools import accumulate, zip_longest
+from textwrap import wrap
 from xml.sax.saxutils import escape
 
 from reportlab.graphics.shapes import Drawing
@@ -22,6 +24,7 @@ from reportlab.platypus import (
     Spacer,
     Table,
 )
+from reportlab.platypus.paraparser import ParaFrag
 
 from swapbell_host.sheets.form import Paper
 from swapbell_host.sheets.lettering import BOLD, MARK, MARKED, PLAIN, drawn, set_letters
@@ -35,6 +38,8 @@ INSET = 6.0
 BODY_PT, FINE_PT, HEAD_PT, TITLE_PT = 9.5, 7.5, 11.5, 17.0
 # Our choice: under a line of text, so much more room makes a row that a gloved hand can write in.
 WRITING_PT = 11.0
+# Our choice: in the narrowest column so much stays below the height of a page.
+LONG_LETTERS, LONG_LINES = 250, 24
 RULE = Color(0.45, 0.45, 0.45)
 SHADE = Color(0.92, 0.92, 0.92)
 
@@ -51,6 +56,7 @@ def _style(name: str, size: float, face: str = PLAIN, *, above: float = 0.0, bel
 BODY = _style("body", BODY_PT, below=3.0)
 STRONG = _style("strong", BODY_PT, BOLD)
 FINE = _style("fine", FINE_PT)
+FINE_STRONG = _style("fine strong", FINE_PT, BOLD)
 HEAD = _style("head", HEAD_PT, BOLD, above=9.0, below=4.0)
 TITLE = _style("title", TITLE_PT, BOLD, below=2.0)
 
@@ -76,13 +82,16 @@ class Leaf:
         self._parts: list[Flowable] = []
         self._marked = False
         self.width = SIZES[paper][0] - 2 * (MARGIN + INSET)
-        self._parts += [self.words(title, TITLE), self.words(subtitle, BODY)]
+        self.text(title, TITLE)
+        self.text(subtitle)
 
     def words(self, text: str, style: ParagraphStyle = BODY) -> Paragraph:
         """Return a text for a page: nothing in it is taken for markup."""
         shown = drawn(text)
         self._marked = self._marked or MARK in shown
-        return Paragraph(escape(shown).replace("\n", "<br/>"), style)
+        made = Paragraph(escape(shown).replace("\n", "<br/>"), style)
+        made.frags = _joined(made.frags)
+        return made
 
     def head(self, text: str, room_mm: float = 30.0) -> None:
         """Begin a part, on the next page where less than so much room is left on this one [mm]."""
@@ -90,7 +99,7 @@ class Leaf:
 
     def text(self, text: str, style: ParagraphStyle = BODY) -> None:
         """Put a paragraph."""
-        self._parts.append(self.words(text, style))
+        self._parts += [self.words(piece, style) for piece in _pieces(text)]
 
     def items(self, texts: Iterable[str], mark: str = "\N{BULLET}", style: ParagraphStyle = BODY) -> None:
         """Put a list, each item behind a mark."""
@@ -98,8 +107,8 @@ class Leaf:
 
     def boxed(self, head: str, texts: Sequence[str]) -> None:
         """Put what must not be overlooked: white on black, then a thick frame around the rest."""
-        rows = [[self.words(head, _INVERSE)], *([self.words(text)] for text in texts)]
-        framed = Table(rows, colWidths=[self.width], repeatRows=1, splitInRow=1, hAlign="LEFT")
+        rows = [[self.words(head, _INVERSE)], *([self.words(part)] for text in texts for part in _pieces(text))]
+        framed = Table(rows, colWidths=[self.width], repeatRows=1, hAlign="LEFT")
         framed.setStyle([("BOX", (0, 0), (-1, -1), 1.6, black), ("BACKGROUND", (0, 0), (-1, 0), black), *_PADDING])
         self._parts += [Spacer(0, 3), framed, Spacer(0, 4)]
 
@@ -126,18 +135,15 @@ class Leaf:
         writing
             Whether a person is to write in the rows.
         """
-        told = [[self._cell(cell, style) for cell in row] for row in rows]
+        told = [self._row(row, style) for row in rows]
         if not told:
             return
-        heads = [[self.words(text, STRONG) for text in head]] if head else []
-        table = Table(
-            [*heads, *told],
-            colWidths=self._widths(widths),
-            repeatRows=len(heads),
-            splitInRow=1,
-            hAlign="LEFT",
-        )
-        rules = [("LINEBELOW", (0, 0), (-1, -1), 0.5, RULE)] if ruled else []
+        strong = FINE_STRONG if style is FINE else STRONG
+        heads = [[self.words(text, strong) for text in head]] if head else []
+        lines = [line for row in told for line in row]
+        ends = accumulate((len(row) for row in told), initial=len(heads) - 1)
+        table = Table([*heads, *lines], colWidths=self._widths(widths), repeatRows=len(heads), hAlign="LEFT")
+        rules = [("LINEBELOW", (0, end), (-1, end), 0.5, RULE) for end in ends if ruled and end >= 0]
         shade = [("BACKGROUND", (0, 0), (-1, 0), SHADE)] if head else []
         room = [("BOTTOMPADDING", (0, len(heads)), (-1, -1), WRITING_PT), ("GRID", (0, 0), (-1, -1), 0.5, RULE)]
         table.setStyle([*_PADDING, *rules, *shade, *(room if writing else [])])
@@ -179,12 +185,41 @@ class Leaf:
         canvas.doForm(_PAGES)
         canvas.restoreState()
 
-    def _cell(self, cell: Cell, style: ParagraphStyle) -> Flowable:
-        return self.words(cell, style) if isinstance(cell, str) else cell
+    def _row(self, row: Sequence[Cell], style: ParagraphStyle) -> list[list[Flowable]]:
+        """Return a row as lines of a table: one, or more of them where a text is too long for a page."""
+        columns = [_pieces(cell) if isinstance(cell, str) else [cell] for cell in row]
+        lines = zip_longest(*columns, fillvalue="")
+        return [[self.words(cell, style) if isinstance(cell, str) else cell for cell in line] for line in lines]
 
     def _widths(self, asked: Sequence[float]) -> list[float]:
         rest = (self.width - sum(asked)) / max(1, list(asked).count(0.0))
         return [each or rest for each in asked]
+
+
+def _joined(pieces: Sequence[ParaFrag]) -> list[ParaFrag]:
+    """Return the pieces of a text with each line in one: a thousand escaped signs would take minutes to lay out."""
+    lines = list[ParaFrag]()
+    for piece in pieces:
+        if lines and not hasattr(piece, "lineBreak") and not hasattr(lines[-1], "lineBreak"):
+            lines[-1].text += piece.text
+        else:
+            lines.append(piece)
+    return lines
+
+
+def _pieces(text: str) -> list[str]:
+    """Return a text in pieces that each fit on a page even in a narrow column; a short one is one piece."""
+    lines = [
+        part for line in text.splitlines() for part in wrap(line, LONG_LETTERS, replace_whitespace=False) or [""]
+    ]
+    found = [""]
+    for line in lines:
+        longer = f"{found[-1]}\n{line}" if found[-1] else line
+        if len(longer) > LONG_LETTERS or longer.count("\n") >= LONG_LINES:
+            found.append(line)
+        else:
+            found[-1] = longer
+    return found
 
 
 _INVERSE = ParagraphStyle("inverse", parent=STRONG, textColor=white)

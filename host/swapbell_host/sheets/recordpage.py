@@ -77,7 +77,7 @@ def _part(leaf: Leaf, part: Part, made: Record) -> Iterator[Sequence[Cell]]:
 
 def _row(leaf: Leaf, each: Filled) -> Sequence[Cell]:
     unit = f", {each.field.unit}" if each.field.unit else ""
-    shown = leaf.words(each.words) if each.words else leaf.words(MISSING, STRONG)
+    shown = each.words or leaf.words(MISSING, STRONG)
     serves = " ".join(regime.value.short for regime in each.field.serves) or NOBODY
     return f"{each.field.label}{unit}", shown, serves, leaf.words(each.whence, FINE)
 

@@ -63,8 +63,9 @@ class Day:
         Where its job stood at noon; nothing before it was planned and after the report ends.
     counted, small, large
         Bodies of these sizes that came in: at least so many; the first are visits.
-    watched_s
-        How long was really watched in the foraging hours, or of the whole day where these are not known [s].
+    lit, watched_s
+        Visits in the foraging hours, and how long was really watched in these [s]; of the whole day where they are
+        not known.
     foraging_s
         How long wasps may forage; nothing where nobody has said where the station hangs [s].
     """
@@ -74,6 +75,7 @@ class Day:
     counted: int
     small: int
     large: int
+    lit: int
     watched_s: float
     foraging_s: float | None
 
@@ -89,8 +91,8 @@ class Day:
 
     @property
     def per_h(self) -> float | None:
-        """Visits per watched hour [1/h]; nothing where nobody watched."""
-        return self.counted / self.watched_s * S_PER_H if self.watched_s > 0.0 else None
+        """Visits per watched foraging hour [1/h]; nothing where nobody watched."""
+        return self.lit / self.watched_s * S_PER_H if self.watched_s > 0.0 else None
 
     @property
     def is_gap(self) -> bool:
@@ -215,6 +217,7 @@ def _day(on: date, counts: Sequence[Counted], phase: Phase | None, place: Place 
         sum(each.visits for each in counts),
         sum(each.small for each in counts),
         sum(each.large for each in counts),
+        sum(each.visits for each in lit),
         sum(each.watched_s for each in lit),
         _long_s(place, hours),
     )

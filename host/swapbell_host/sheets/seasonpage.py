@@ -11,14 +11,14 @@ from swapbell_host.sheets.curve import UNDER, curve
 from swapbell_host.sheets.form import Paper
 from swapbell_host.sheets.groundplan import UNDER as PLAN_UNDER
 from swapbell_host.sheets.groundplan import Spot, plan
-from swapbell_host.sheets.page import FINE, Leaf
+from swapbell_host.sheets.page import FINE, STRONG, Leaf
 from swapbell_host.sheets.season import S_PER_H, Course, Day, Season, Verified
 from swapbell_host.sheets.seasonwords import LIMITS, METHOD, finding_words, remarks
 from swapbell_models.notice import lapse
 from swapbell_models.proof.fall import NOT_DEAD
 
 STATION_PT = 40 * mm
-UNKNOWN = "not known"
+UNKNOWN = "-"
 # Our choice: as many days side by side as a line holds.
 ABREAST = 3
 
@@ -26,7 +26,8 @@ ABREAST = 3
 def pdf(season: Season, spots: Sequence[Spot], paper: Paper) -> bytes:
     """Return a season report to print."""
     site, zone = season.site, season.site.clock
-    days = f"{season.from_at.astimezone(zone):%Y-%m-%d} to {season.to_at.astimezone(zone):%Y-%m-%d}"
+    last_at = season.to_at - timedelta.resolution
+    days = f"{season.from_at.astimezone(zone):%Y-%m-%d} to {last_at.astimezone(zone):%Y-%m-%d}"
     made = local(season.at, zone)
     leaf = Leaf(
         "Season report",
@@ -52,9 +53,9 @@ def _overview(leaf: Leaf, season: Season) -> None:
     leaf.head("Stations")
     head = ("station", "role", "phase", "visits", "watched, h", "share", "gaps, days")
     rows = [_line(course) for course in season.courses]
-    leaf.table(head, rows, (STATION_PT, 18 * mm, 0.0, 18 * mm, 22 * mm, 18 * mm, 24 * mm))
+    leaf.table(head, rows, (STATION_PT, 18 * mm, 0.0, 18 * mm, 25 * mm, 18 * mm, 25 * mm))
     leaf.text(
-        "Share: of the foraging hours of days on which counts were expected. A day without a count is a gap.",
+        "Share: of the foraging hours while counts were expected. A day without a count is a gap; - is not known.",
         FINE,
     )
 
@@ -87,7 +88,8 @@ def _verified(leaf: Leaf, season: Season) -> None:
     if not season.verified:
         leaf.text("No swap is logged in this time.")
     for each in season.verified:
-        leaf.table((f"swap of {local(each.swapped_at, season.site.clock)}", ""), _findings(each), (STATION_PT, 0.0))
+        leaf.text(f"Swap of {local(each.swapped_at, season.site.clock)}:", STRONG)
+        leaf.table(None, _findings(each), (STATION_PT, 0.0))
     leaf.text(NOT_DEAD)
 
 
@@ -101,7 +103,7 @@ def _answers(leaf: Leaf, answered: Sequence[Answered]) -> None:
     leaf.head("What people were told, and how fast they answered")
     if not answered:
         leaf.text("No notice was raised in this time.")
-    head = ("about", "raised", "seen to", "usually after", "at the latest", "ended by itself", "open")
+    head = ("about", "raised", "seen to", "usually after", "at the latest", "over by itself", "open")
     rows = [
         (
             each.kind,
@@ -114,7 +116,7 @@ def _answers(leaf: Leaf, answered: Sequence[Answered]) -> None:
         )
         for each in answered
     ]
-    leaf.table(head, rows, (0.0, 18 * mm, 18 * mm, 28 * mm, 28 * mm, 30 * mm, 14 * mm))
+    leaf.table(head, rows, (0.0, 18 * mm, 19 * mm, 29 * mm, 29 * mm, 31 * mm, 14 * mm))
 
 
 def _lapse(length: timedelta | None) -> str:
@@ -134,17 +136,19 @@ def _remarks(leaf: Leaf, season: Season) -> None:
 def _station(leaf: Leaf, course: Course, season: Season) -> None:
     zone = season.site.clock
     leaf.head(f"{course.station}, {course.station.role.value} station", 80.0)
-    if course.days:
-        leaf.picture(curve(course, zone, leaf.width), UNDER)
+    if not any(day.is_gap or day.visits is not None for day in course.days):
+        leaf.text("No count was expected here in this time, and there is none.")
+        return
+    leaf.picture(curve(course, zone, leaf.width), UNDER)
     gaps = ", ".join(f"{first}" if first == last else f"{first} to {last}" for first, last in course.gaps())
     leaf.text(f"Days on which counts were expected and nobody watched: {gaps or 'none'}.")
     rows = [(each.phase.value, local(each.from_at, zone), local(each.to_at, zone)) for each in course.stages]
-    leaf.table(("phase", "from", "to"), rows, (30 * mm, 40 * mm, 0.0))
-    leaf.table(("logged", "when", "by", "mass"), _logged(course, season), (30 * mm, 40 * mm, 0.0, 24 * mm))
+    leaf.table(("phase", "from", "to"), rows, (30 * mm, 42 * mm, 0.0), style=FINE)
+    leaf.table(
+        ("logged", "when", "by", "mass"), _logged(course, season), (30 * mm, 42 * mm, 0.0, 24 * mm), style=FINE
+    )
     if course.corrected:
-        leaf.text(
-            f"{course.corrected} entries were corrected or struck out; shown is what stands. `history` shows all."
-        )
+        leaf.text(f"{course.corrected} of its entries correct or strike out another; shown is what stands.", FINE)
 
 
 def _logged(course: Course, season: Season) -> Iterator[Sequence[str]]:
@@ -179,5 +183,5 @@ def _cells(column: Sequence[Day], row: int) -> Sequence[str]:
         return ("",) * 4
     day = column[row]
     if day.is_gap:
-        return f"{day.on}", "not watched", "", ""
+        return f"{day.on}", "gap", "", ""
     return f"{day.on}", _number(day.visits), f"{day.watched_s / S_PER_H:.1f}", _share(day.share)

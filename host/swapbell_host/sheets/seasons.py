@@ -1,6 +1,7 @@
 """What a season report is made of, read from the open books of a site."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from swapbell_host.books.countbook import Countbook
@@ -46,7 +47,9 @@ def _course(store: Store, service: Servicebook, station: Station, site: Site, sp
     stand = standing(logged)
     place = service.place(*station.key, now)
     phases = [
-        each for each in stages(station, site.terms, logged, now) if each.from_at < span[1] and each.to_at > span[0]
+        replace(each, from_at=max(each.from_at, span[0]), to_at=min(each.to_at, span[1]))
+        for each in stages(station, site.terms, logged, now)
+        if each.from_at < span[1] and each.to_at > span[0]
     ]
     counts = Countbook(store).span(*station.key, *span, STEP)
     found = days(counts, phases, place, span, site.clock)

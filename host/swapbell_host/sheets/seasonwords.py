@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from swapbell_host.jobs.moment import local
 from swapbell_host.sheets.season import Season
 from swapbell_host.verifying.finding import NO_CONTROL, S_PER_H, Finding, Side
+from swapbell_models.proof.fall import NOT_DEAD
 from swapbell_models.sizes import CAUTION
 
 METHOD = (
@@ -25,13 +26,13 @@ LIMITS = (
 
 
 def finding_words(found: Finding) -> str:
-    """Return what became of the traffic at some stations, with what was seen and what stands against chance."""
+    """Return what became of the traffic at some stations; that quiet is not dead is said once, beside them all."""
     if found.why:
         return f"cannot be told: {found.why}."
     seen = f"before {_side(found.before)}; after {_side(found.after)}."
     fell = f" {found.fall.words}" if found.fall else ""
     against = f" Against the control stations: {found.against.words}" if found.against else f" {NO_CONTROL}"
-    return f"{seen}{fell}{against}"
+    return f"{seen}{fell}{against}".replace(f" {NOT_DEAD}", "")
 
 
 def _side(side: Side) -> str:
