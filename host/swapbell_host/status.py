@@ -9,12 +9,13 @@ from rich.table import Column, Table
 from sqlalchemy import Connection
 
 from swapbell_host.alerting.outbox import OpenNotice, Waiting
+from swapbell_host.alerting.trouble import Pulse, pulse_words, unreached_words
 from swapbell_host.books import refusals, tallybook
 from swapbell_host.books.bootrows import station_holes
 from swapbell_host.books.memory import Memory
 from swapbell_host.books.notebook import EndedNotice
 from swapbell_host.books.store import ledger_url, open_existing
-from swapbell_host.books.tellingbook import Pulse, Tellingbook
+from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import Config
 from swapbell_host.intake import Station
 from swapbell_host.rules import REST, verdict
@@ -22,10 +23,6 @@ from swapbell_host.standing import standing
 from swapbell_models.message import Health
 from swapbell_models.notice import HINDRANCES, ahead_words, lapse
 from swapbell_models.tally import Hindrance
-
-
-# Our choice: three signs of life that did not come are no accident.
-STILL = timedelta(minutes=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,20 +194,11 @@ def lines(status: Status, now: datetime) -> Iterator[str]:
         yield f"notice {entry.id}, {_told(entry, now)}: {entry.notice.text}"
     for past in status.ended:
         yield f"notice {past.id} ended by itself {past.ended_at:%Y-%m-%d %H:%M} UTC: {past.notice.text}"
-    for waiting in status.unreached:
-        tries = f"{waiting.tries} tries since {_utc(waiting.made_at)}"
-        yield f"{waiting.person} takes no message, {tries}: see to the address"
+    yield from map(unreached_words, status.unreached)
     if status.pulse and (words := pulse_words(status.pulse, now)):
         yield words
     if status.rejected_of_strangers:
         yield f"{status.rejected_of_strangers} rejected messages came from nobody whom the configuration names"
-
-
-def pulse_words(pulse: Pulse, now: datetime) -> str | None:
-    """Say that the host gives no sign of life, or what it says is wrong; nothing if all works."""
-    if now - pulse.beat_at > STILL:
-        return f"the host gives no sign of life since {_utc(pulse.beat_at)}: nothing is judged, and nobody is told"
-    return f"the host is not at work: {pulse.trouble}" if pulse.trouble else None
 
 
 def _told(entry: OpenNotice, now: datetime) -> str:

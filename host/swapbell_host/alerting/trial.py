@@ -1,7 +1,7 @@
 """A test message, to see whether an alert would arrive."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from swapbell_host.alerting.channel import channel
 from swapbell_host.alerting.courier import Courier, Errand
@@ -11,7 +11,7 @@ from swapbell_models.fault import Mistake
 
 TITLE = "swapbell: test"
 # Our choice: a slow mail server takes a quarter of a minute, and a person looks at the command for little longer.
-PATIENCE_S = 20.0
+PATIENCE = timedelta(seconds=20)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Trial:
         return f"{self.shown}: {'taken; see whether it has arrived' if self.taken else 'not taken'}"
 
 
-def send_test(people: People, at: datetime, only: str | None = None) -> list[Trial]:
+def send_test(people: People, at: datetime, only: str | None = None, patience: timedelta = PATIENCE) -> list[Trial]:
     """Send a test message to everyone, or to one contact or channel, and wait for a moment to see who takes it.
 
     Parameters
@@ -46,6 +46,8 @@ def send_test(people: People, at: datetime, only: str | None = None) -> list[Tri
         Now, aware UTC.
     only : str, optional
         The name of a contact or of a channel.
+    patience : timedelta
+        How long to wait, all together.
 
     Raises
     ------
@@ -65,7 +67,7 @@ def send_test(people: People, at: datetime, only: str | None = None) -> list[Tri
     errands = {name: Errand(0, name, TITLE, text, at) for name in names}
     for name, errand in errands.items():
         _carry(courier, errand, people.url(name))
-    courier.close(PATIENCE_S)
+    courier.close(patience.total_seconds())
     return [Trial(people.shown(name), bool(errand.taken)) for name, errand in errands.items()]
 
 

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import NamedTuple
 
 from sqlalchemy import Connection, and_, delete, insert, or_, select, update
 
 from swapbell_host.alerting.outbox import Told, Waiting, Why
+from swapbell_host.alerting.trouble import Pulse
 from swapbell_host.books.schema import notices
 from swapbell_host.books.store import Store
 from swapbell_host.books.tellingtables import pulse, tellings, told
@@ -14,13 +14,6 @@ from swapbell_models.notice import NoticeKind
 
 _WAITS = tellings.c.taken_at.is_(None)
 _OPEN = and_(notices.c.acknowledged_at.is_(None), notices.c.ended_at.is_(None))
-
-
-class Pulse(NamedTuple):
-    """When the host was last there, aware UTC, and what keeps it from its whole work; nothing if all works."""
-
-    beat_at: datetime
-    trouble: str | None
 
 
 class Tellingbook:

@@ -30,6 +30,7 @@ from swapbell_host.page import (
     sight,
     signing,
     station,
+    telling,
     today,
     verify,
 )
@@ -58,6 +59,7 @@ DOORS: tuple[Door, ...] = (
     *records.DOORS,
     *plan.DOORS,
     *planforms.DOORS,
+    *telling.DOORS,
     *enrol.DOORS,
 )
 # What the framework says in one word of its own.

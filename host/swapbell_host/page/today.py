@@ -14,6 +14,7 @@ from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.page.door import Door
 from swapbell_host.page.glance import Glance, glance
 from swapbell_host.page.notices import Card, card
+from swapbell_host.page.telling import troubles
 from swapbell_host.page.visit import Page, Visit
 from swapbell_host.tasks import Case, Need, Task, tasks
 from swapbell_models.fault import Mistake
@@ -82,6 +83,7 @@ def today(visit: Visit) -> Page:
         raise Mistake("There is no such site. All of them stand on the page Plan.")
     found = [line for line in lines(visit, looks) if site in {None, line.task.station.site}]
     values = {
+        "troubles": troubles(visit),
         "acts": ACTS,
         "site": site,
         "groups": list(groups(found, looks, whole=site is not None or len(found) <= LINES_MAX)),
