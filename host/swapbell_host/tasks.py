@@ -17,10 +17,13 @@ from swapbell_host.judging.history import COUNTING, TOXIC_OUT
 from swapbell_models.job import Due, Job
 from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind
 from swapbell_models.phase import Event, Phase
+from swapbell_models.proof.rebound import LOOK_DAYS, looks
 from swapbell_models.readiness import Reason, Step, Verdict
 
 # Our choice: half a day. What is due tomorrow morning goes on the round that is planned tonight.
 AHEAD = timedelta(hours=12)
+# Our choice: a look at the result may be had at any hour of its day.
+LOOK = timedelta(days=1)
 _NEVER_AT = datetime.max.replace(tzinfo=UTC)
 
 
@@ -157,7 +160,8 @@ def tasks(cases: Iterable[Case], now: datetime) -> list[Task]:
 
 def task(case: Case, now: datetime) -> Task:
     """Return what one station needs at `now` (aware UTC)."""
-    found = [call for call in (*_of_job(case, now), *_of_traffic(case)) if not _shelved(call, case)]
+    known = (*_of_job(case, now), *_of_proof(case.job, now), *_of_traffic(case))
+    found = [call for call in known if not _shelved(call, case)]
     said = {call.kind for call in found}
     calls = [
         *found,
@@ -199,6 +203,16 @@ def _of_job(case: Case, now: datetime) -> Iterator[Call]:
                 yield Call(Need.HANG, due.words, due.by_at, case.station.made_at)
             case _:
                 pass
+
+
+def _of_proof(job: Job, now: datetime) -> Iterator[Call]:
+    """Yield the look at what became of the traffic that falls on this day after the swap."""
+    if job.phase is not Phase.VERIFYING or job.swapped_at is None:
+        return
+    for days, look_at in zip(LOOK_DAYS, looks(job.swapped_at), strict=True):
+        if look_at <= now < look_at + LOOK:
+            words = f"day {days} after the swap: look on the page Verify whether the traffic has really fallen"
+            yield Call(Need.VERIFY, words, look_at + LOOK, look_at)
 
 
 def _of_traffic(case: Case) -> Iterator[Call]:

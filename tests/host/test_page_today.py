@@ -176,6 +176,14 @@ def test_what_the_host_has_not_judged_yet_is_said(empty: Client) -> None:
     assert "not judged yet since the host began" in words
 
 
+def test_a_host_that_judges_no_more_is_told(empty: Client) -> None:
+    plan(empty, Station("weir", "post", NOW))
+    empty.board.put(look())
+    assert "has judged nothing" not in empty.get("/").words
+    empty.now = NOW + timedelta(minutes=4)
+    assert "The host has judged nothing since Thu 15 Jan 2026, 01:00 UTC ( 4 min ago )" in empty.get("/").words
+
+
 def test_a_host_without_stations_says_where_to_begin(empty: Client) -> None:
     assert "There is no station yet. Begin on the page Plan" in empty.get("/").words
 

@@ -176,6 +176,18 @@ def test_after_the_withdrawal_the_rest_is_disposed_of_and_fresh_lure_hung() -> N
     assert needs(found) == [Need.DISPOSE, Need.VERIFY]
 
 
+@pytest.mark.parametrize(
+    ("days", "day"), [(3.9, None), (4.0, 4), (4.9, 4), (5.0, None), (7.5, 7), (14.2, 14), (28.1, 28)]
+)
+def test_the_traffic_is_looked_at_on_its_days_after_the_swap(days: float, day: int | None) -> None:
+    swapped_at = NOW - timedelta(days=days)
+    lured = Job(PLANNED_AT).after(Event.LURED, swapped_at).after(Event.SWAPPED, swapped_at)
+    verifying = lured.after(Event.WITHDRAWN, swapped_at).after(Event.DISPOSED, swapped_at)
+    found = task(Case(station(), verifying.after(Event.RELURED, NOW - timedelta(hours=1))), NOW)
+    words = [call.words for call in found.calls if call.words.startswith("day ")]
+    assert [each.split()[1] for each in words] == ([] if day is None else [str(day)])
+
+
 def test_stale_lure_is_refreshed() -> None:
     assert needs(task(Case(station(), job(Phase.LURING, timedelta(days=4))), NOW)) == [Need.REFRESH]
 

@@ -1,9 +1,9 @@
 """Today: the stations in the order in which they need a person, why, by when, and what the counters say."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import groupby
 
 from swapbell_host.alerting.outbox import OpenNotice
@@ -26,6 +26,8 @@ ACTS = frozenset({Need.LEFT_OUT.value, Need.SWAP.value})
 CARDS_MAX = 60
 # Our choice: beyond this, those that need nobody are only counted, and listed site by site when asked for.
 LINES_MAX = 100
+# Our choice: the host looks at every station three times a minute; after three minutes it does not look any more.
+HALTED = timedelta(minutes=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +92,16 @@ def today(visit: Visit) -> Page:
         "urgent": sum(line.urgent for line in found),
         "pressing": sum(not line.task.idle for line in found),
         "stations": len(found),
+        "halted_at": halted_at(looks.values(), visit.at),
         "judged": sum(line.glance is not None for line in found),
     }
     return Page("today.html", values)
+
+
+def halted_at(looks: Iterable[Seen], now: datetime) -> datetime | None:
+    """Return when the host judged last, if it should have judged again since; nothing if all is well."""
+    last_at = max((seen.at for seen in looks), default=now)
+    return last_at if now - last_at > HALTED else None
 
 
 def lines(visit: Visit, looks: Mapping[Key, Seen]) -> list[Line]:
