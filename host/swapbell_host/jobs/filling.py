@@ -50,8 +50,12 @@ def entry(before: Draft, said: Said, details: Said, zone: ZoneInfo) -> Draft:
         at=moment(said["at"], zone) if said.get("at") else before.at,
         mass_g=_mass(said["mass"]) if "mass" in said else before.mass_g,
         place=_place(said["place"]) if "place" in said else before.place,
+        weather=_text(said, "weather", before.weather),
+        non_targets=_text(said, "non_targets", before.non_targets),
+        incident=_text(said, "incident", before.incident),
+        note=_text(said, "note", before.note),
+        photo=_text(said, "photo", before.photo),
         details=_details(before.details, details),
-        **{name: said[name] or None for name in (*REMARKS, "photo") if name in said},
     )
 
 
@@ -72,7 +76,9 @@ def station(before: Station, said: Said) -> Station:
         before,
         place=_place(said["place"]) if "place" in said else before.place,
         role=plan.role(said["role"]) if said.get("role") else before.role,
-        **{name: _text(said, name, getattr(before, name)) for name in ("bait", "camera", "contact")},
+        bait=_text(said, "bait", before.bait),
+        camera=_text(said, "camera", before.camera),
+        contact=_text(said, "contact", before.contact),
     )
 
 

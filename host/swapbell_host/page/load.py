@@ -165,9 +165,9 @@ def _sheets(toxic: Weighed, said: Mapping[str, str]) -> Iterator[tuple[str, str]
     by_mass = dict[str, list[str]]()
     for stop, mass in toxic:
         by_mass.setdefault(_portion(stop, mass), []).append(stop.name)
-    for mass, names in by_mass.items():
-        asked = urlencode({**said, PORTION: mass, "station": names}, doseq=True)
-        yield f"/round/sheet?{asked}", f"{len(names)} x {mass}"
+    for portion, names in by_mass.items():
+        asked = urlencode({**said, PORTION: portion, "station": names}, doseq=True)
+        yield f"/round/sheet?{asked}", f"{len(names)} x {portion}"
 
 
 def _total(weighed: Weighed) -> float:
