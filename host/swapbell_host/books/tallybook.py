@@ -5,32 +5,50 @@ from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime
 from functools import cache
 
-from msgspec import UNSET, UnsetType
+from msgspec import UNSET
 from sqlalchemy import (
+    BigInteger,
     BindParameter,
     ColumnElement,
     Connection,
     Dialect,
     Row,
+    ScalarSelect,
     Select,
     Table,
     and_,
     func,
     insert,
     select,
-    tuple_,
+    type_coerce,
 )
 from sqlalchemy.sql.compiler import SQLCompiler
 
-from swapbell_host.books.schema import boots, crossings, sights, tallies, to_us
+from swapbell_host.books.schema import boots, crossings, from_us, sights, tallies, to_us
 from swapbell_host.books.sequence import Gap, Sequence
-from swapbell_host.intake import Station
+from swapbell_host.intake import BootName, Station
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Sight, Tally
 
 # Which row: a boot by its number in the ledger, and the seq.
 Key = tuple[int, int]
 Value = int | BindParameter[int]
+
+# Our choice: so many rows are read in one go, some megabytes.
+AT_ONCE = 10_000
+_COLUMNS = (
+    tallies.c.boot_id,
+    tallies.c.seq,
+    type_coerce(tallies.c.from_at, BigInteger),
+    tallies.c.up_s,
+    tallies.c.clock,
+    tallies.c.seconds,
+    tallies.c.watched_s,
+)
+_NAMED = boots.c.id == tallies.c.boot_id
+_CLOCKS = {each.value: each for each in Clock}
+_WAYS = {each.value: each for each in Direction}
+_SIZES = {each.value: each for each in SizeClass}
 
 
 def put(connection: Connection, fresh: Collection[tuple[int, Tally]], received_at: datetime) -> None:
@@ -51,26 +69,24 @@ def get(connection: Connection, keys: Iterable[Key]) -> dict[Key, Tally]:
     found: dict[Key, Tally] = {}
     for boot_id, seqs in wanted.items():
         stored = _read(connection, and_(tallies.c.boot_id == boot_id, tallies.c.seq.in_(seqs)))
-        found |= {key: tally for key, (_, tally) in stored.items()}
+        found |= {key: tally for key, _, tally in stored}
     return found
 
 
-def recent(connection: Connection, begin_at: datetime) -> list[tuple[Station, Tally]]:
-    """Return the tallies received since then, and the last one of each station however old, by boot and seq."""
-    last_seq = select(func.max(tallies.c.seq)).where(tallies.c.boot_id == boots.c.id).scalar_subquery()
-    last = select(boots.c.id, last_seq).where(boots.c.id.in_(_last_boots()))
-    old = _read(connection, tuple_(tallies.c.boot_id, tallies.c.seq).in_(last))
-    new = _read(connection, tallies.c.received_at >= begin_at)
-    return list((old | new).values())
+def recent(connection: Connection, begin_at: datetime) -> Iterator[tuple[Station, Tally]]:
+    """Yield the tallies received since then, and before them the last one of each station if it is older."""
+    last = and_(tallies.c.boot_id.in_(_last_boots()), tallies.c.seq == _last_seq())
+    for condition in (and_(last, tallies.c.received_at < begin_at), _received_since(begin_at)):
+        for _, station, tally in _read(connection, condition):
+            yield station, tally
 
 
 def heard_at(connection: Connection) -> dict[Station, datetime]:
     """Return when each station's last boot last sent a tally, aware UTC."""
     rows = connection.execute(
-        select(boots.c.site, boots.c.station, func.max(tallies.c.received_at).label("at"))
+        select(boots.c.site, boots.c.station, tallies.c.received_at.label("at"))
         .join(tallies, tallies.c.boot_id == boots.c.id)
-        .where(boots.c.id.in_(_last_boots()))
-        .group_by(boots.c.site, boots.c.station)
+        .where(boots.c.id.in_(_last_boots()), tallies.c.seq == _last_seq())
     )
     return {(row.site, row.station): row.at for row in rows}
 
@@ -91,38 +107,69 @@ def lacking(boot_id: Value, first: Value, before: Value, last: Value) -> Select[
     return select(*gap).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
 
 
+def _received_since(begin_at: datetime) -> ColumnElement[bool]:
+    """Return the condition for what was received since then, such that each boot is read in one go.
+
+    In the order of its receipt, each tally would have to be looked up apart.
+    """
+    young, other = tallies.alias(), type_coerce(tallies.c.received_at, BigInteger) + 0
+    firsts = select(young.c.boot_id, func.min(young.c.seq).label("seq")).where(young.c.received_at >= begin_at)
+    first = firsts.group_by(young.c.boot_id).subquery()
+    return and_(tallies.c.boot_id == first.c.boot_id, tallies.c.seq >= first.c.seq, other >= to_us(begin_at))
+
+
+def _last_seq() -> ScalarSelect[int]:
+    other = tallies.alias()
+    return select(func.max(other.c.seq)).where(other.c.boot_id == boots.c.id).correlate(boots).scalar_subquery()
+
+
 def _last_boots() -> Select[int]:
     return select(func.max(boots.c.id)).group_by(boots.c.site, boots.c.station)
 
 
-def _read(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, tuple[Station, Tally]]:
-    named = select(tallies, boots.c.site, boots.c.station, boots.c.boot).join(boots, boots.c.id == tallies.c.boot_id)
-    rows = connection.execute(named.where(condition).order_by(tallies.c.boot_id, tallies.c.seq)).all()
+def _read(connection: Connection, condition: ColumnElement[bool]) -> Iterator[tuple[Key, Station, Tally]]:
+    """Yield the tallies of a condition as the database finds them; a boot's name is kept once for all of its own."""
     passed, seen = _crossings(connection, condition), _sights(connection, condition)
-    keys = ((row.boot_id, row.seq) for row in rows)
-    return {
-        key: ((row.site, row.station), _tally(row, passed.get(key, ()), seen.get(key, UNSET)))
-        for key, row in zip(keys, rows, strict=True)
-    }
+    names: dict[int, BootName] = {}
+    found = select(*_COLUMNS, boots.c.site, boots.c.station, boots.c.boot).where(_NAMED, condition)
+    for row in connection.execute(found, execution_options={"yield_per": AT_ONCE}):
+        boot_id, seq, began_us, up_s, clock, seconds, watched_s, *name = row
+        site, station, boot = names.get(boot_id) or names.setdefault(boot_id, (name[0], name[1], name[2]))
+        key = (boot_id, seq)
+        yield (
+            key,
+            (site, station),
+            Tally(
+                station=station,
+                boot=boot,
+                seq=seq,
+                from_at=from_us(began_us),
+                up_s=up_s,
+                clock=_CLOCKS[clock],
+                seconds=seconds,
+                watched_s=watched_s,
+                crossings=tuple(passed.get(key, ())),
+                sight=seen.get(key, UNSET),
+            ),
+        )
 
 
 def _crossings(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, list[Crossing]]:
     same = and_(crossings.c.boot_id == tallies.c.boot_id, crossings.c.seq == tallies.c.seq)
-    rows = connection.execute(
-        select(crossings)
-        .join(tallies, same)
-        .where(condition)
-        .order_by(crossings.c.boot_id, crossings.c.seq, crossings.c.n)
-    )
+    passed = select(crossings).where(same, _NAMED, condition)
     found: defaultdict[Key, list[Crossing]] = defaultdict(list)
-    for row in rows:
-        found[(row.boot_id, row.seq)].append(_crossing(row))
+    ordered = passed.order_by(crossings.c.boot_id, crossings.c.seq, crossings.c.n)
+    for boot_id, seq, _, at_s, way, size, length_mm, confidence in connection.execute(ordered):
+        crossing = Crossing(
+            at_s=at_s, direction=_WAYS[way], size=_SIZES[size], length_mm=length_mm, confidence=confidence
+        )
+        found[(boot_id, seq)].append(crossing)
     return found
 
 
 def _sights(connection: Connection, condition: ColumnElement[bool]) -> dict[Key, Sight]:
     same = and_(sights.c.boot_id == tallies.c.boot_id, sights.c.seq == tallies.c.seq)
-    rows = connection.execute(select(sights).join(tallies, same).where(condition)).all()
+    rows = connection.execute(select(sights).where(same, _NAMED, condition)).all()
     return {(row.boot_id, row.seq): _sight(row) for row in rows}
 
 
@@ -162,31 +209,6 @@ def _crossing_rows(boot_id: int, tally: Tally) -> Iterator[tuple[object, ...]]:
 def _sight_row(boot_id: int, tally: Tally, seen: Sight) -> tuple[object, ...]:
     measured = seen.light, seen.detail, seen.noise, seen.shake_mm, seen.moving, seen.dropped, seen.blind_s
     return boot_id, tally.seq, *measured, seen.hindrance.value if seen.hindrance else None
-
-
-def _tally(row: Row[tuple[object, ...]], passed: Iterable[Crossing], seen: Sight | UnsetType) -> Tally:
-    return Tally(
-        station=row.station,
-        boot=row.boot,
-        seq=row.seq,
-        from_at=row.from_at,
-        up_s=row.up_s,
-        clock=Clock(row.clock),
-        seconds=row.seconds,
-        watched_s=row.watched_s,
-        crossings=tuple(passed),
-        sight=seen,
-    )
-
-
-def _crossing(row: Row[tuple[object, ...]]) -> Crossing:
-    return Crossing(
-        at_s=row.at_s,
-        direction=Direction(row.direction),
-        size=SizeClass(row.size),
-        length_mm=row.length_mm,
-        confidence=row.confidence,
-    )
 
 
 def _sight(row: Row[tuple[object, ...]]) -> Sight:

@@ -116,5 +116,5 @@ def outcome(heard: Heard, title: str, true_visits_s: list[float] | None, rule_vi
 
 def _in_ledger(path: Path) -> list[Tally]:
     with open_existing(ledger_url(str(path))) as store, store.transaction() as connection:
-        stored = tallybook.recent(connection, datetime.fromtimestamp(0.0, UTC))
-    return sorted((tally for _, tally in stored), key=lambda tally: tally.from_at)
+        stored = [tally for _, tally in tallybook.recent(connection, datetime.fromtimestamp(0.0, UTC))]
+    return sorted(stored, key=lambda tally: tally.from_at)
