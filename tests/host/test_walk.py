@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from swapbell_host.jobs.plan import located
-from swapbell_host.walk import EXACT_MAX_STOPS, WALK_MAX_STOPS, walk
+from swapbell_host.walk import EXACT_MAX_STOPS, WALK_MAX_STOPS, nearest, walk
 from swapbell_models.calendar.course import course
 from swapbell_models.calendar.place import Place
 
@@ -108,3 +108,21 @@ def test_a_walk_cannot_begin_where_nobody_knows() -> None:
 def test_more_stations_than_a_trip_can_serve_are_refused() -> None:
     with pytest.raises(ValueError, match=f"up to {WALK_MAX_STOPS}, not {WALK_MAX_STOPS + 1}"):
         walk(east(*(float(n) for n in range(WALK_MAX_STOPS + 1))))
+
+
+@given(stations(8, least=1))
+@settings(max_examples=40, deadline=None)
+def test_the_nearest_station_is_the_one_with_the_shortest_way(places: dict[Key, Place | None]) -> None:
+    key, here = next(iter(places.items()))
+    ways = [course(here, there).distance_m for other, there in places.items() if here and there and other != key]
+    found = nearest(key, places)
+    assert (found is None) == (not ways)
+    assert found is None or found[1].distance_m == pytest.approx(min(ways), rel=0.01)
+
+
+def test_the_nearest_station_lies_across_the_date_line() -> None:
+    places = {("isle", "a"): located(-16.8, 179.999), ("isle", "b"): located(-16.8, -179.999)}
+    places |= {("isle", "c"): located(-16.8, 179.9), ("reef", "d"): located(-16.8, 179.999)}
+    found = nearest(("isle", "a"), places)
+    assert found is not None
+    assert (found[0], found[1].words) == (("isle", "b"), "213 m E (090 degrees)")

@@ -8,7 +8,8 @@ from swapbell_host.desk.opening import Desk
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import expected
 from swapbell_host.jobs.moment import local
-from swapbell_models.calendar.course import Course, course
+from swapbell_host.walk import nearest
+from swapbell_models.calendar.course import Course
 from swapbell_models.calendar.place import Place
 
 
@@ -137,17 +138,6 @@ def contacts(desk: Desk) -> list[ListedContact]:
         )
         for each in desk.plan.contacts().values()
     ]
-
-
-def nearest(key: Key, places: Mapping[Key, Place | None]) -> tuple[Key, Course] | None:
-    """Return the nearest other station of the same site and the way there; nothing where a place is not known."""
-    here = places[key]
-    ways = [
-        (other, course(here, there))
-        for other, there in places.items()
-        if here and there and other != key and other[0] == key[0]
-    ]
-    return min(ways, key=lambda way: way[1].distance_m, default=None)
 
 
 def _station(desk: Desk, key: Key, places: Mapping[Key, Place | None]) -> ListedStation:
