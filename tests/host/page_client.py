@@ -50,7 +50,7 @@ class Reply:
     @property
     def text(self) -> str:
         """The content as text."""
-        return self.content.decode("utf-8")
+        return self.content.decode("utf-8", "replace")
 
     @property
     def words(self) -> str:
@@ -107,7 +107,10 @@ class Client:
     ) -> Reply:
         """Send a form just as it is given."""
         if photo is None:
-            kind, body = "application/x-www-form-urlencoded", urlencode(fields, doseq=True, errors="surrogatepass").encode("ascii")
+            kind, body = (
+                "application/x-www-form-urlencoded",
+                urlencode(fields, doseq=True, errors="surrogatepass").encode("ascii"),
+            )
         else:
             kind, body = "multipart/form-data; boundary=cut", _multipart(fields, photo)
         return self.send("POST", where, body, {"content-type": kind, **headers})
