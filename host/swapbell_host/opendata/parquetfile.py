@@ -8,8 +8,8 @@ from pyarrow import parquet
 
 from swapbell_host.opendata.table import Column, Kind, Row, Table
 
-# Our choice: row groups that compress well and are read back in one go.
-GROUP_ROWS = 100_000
+# Our choice: a row group compresses well, and takes some 100 MB while it is gathered.
+GROUP_ROWS = 20_000
 _TYPES = {
     Kind.TEXT: arrow.string(),
     Kind.INTEGER: arrow.int64(),
