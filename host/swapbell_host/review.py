@@ -22,13 +22,11 @@ from swapbell_host.verifying.lit import Watched
 from swapbell_host.verifying.verify import BEFORE_MAX, verify
 from swapbell_models.fault import Mistake
 from swapbell_models.forecasting.forecast import forecast
-from swapbell_models.job import WATCH_MAX
+from swapbell_models.job import LURE_MAX
 from swapbell_models.phase import Phase
 
 # Our choice: a few times a day. What a forecast or a proof stands on are days; each costs as much as a hundred looks.
 COSTLY = timedelta(hours=4)
-# As far back as a station may verify, and the lure before.
-TOLD_REACH = WATCH_MAX + timedelta(days=14)
 
 
 class Review:
@@ -51,7 +49,7 @@ class Review:
         costly = counting and self._is_due(key, now)
         return Evidence(
             look=Look(history, seen.verdict, now, seen.rule, listening_since),
-            told=[_past(each) for each in noticed(self._ledger.store, *key, now - TOLD_REACH, now)],
+            told=[_past(each) for each in noticed(self._ledger.store, *key, _begun_at(history, now), now)],
             counts=self._counts.span(*key, now - REACH, now) if counting else (),
             missing=missing(self._ledger.store, key, now - REACH) if counting else (),
             forecast=self._forecast(seen) if costly and history.swaps else None,
@@ -70,9 +68,10 @@ class Review:
         """Return what is to be expected within a day; nothing where nobody can say."""
         try:
             lure = lure_of(self._log, self._counts, seen.key, seen.rule, seen.at)
-        except Mistake:  # the place is not known, or only a configuration says that a lure hangs
+            made = forecast(lure.windows, lure.foraging, seen.at, seen.rule)
+        except (Mistake, ValueError):  # the place is not known, or the sun does not rise there
             return None
-        return day_ahead(forecast(lure.windows, lure.foraging, seen.at, seen.rule), lure.zone)
+        return day_ahead(made, lure.zone)
 
     def _finding(self, history: History, now: datetime) -> Finding | None:
         """Return what became of a station's traffic after its last swap, against the control stations of its site."""
@@ -96,6 +95,12 @@ class Review:
 
     def _entries(self, key: Station, now: datetime) -> Sequence[Entry]:
         return standing(self._log.entries(*key, now))
+
+
+def _begun_at(history: History, now: datetime) -> datetime:
+    """Return since when what was told matters: since the last swap, and as long as a lure may hang at the least."""
+    swapped_at = history.job.swapped_at if history.job else None
+    return min(now - LURE_MAX, swapped_at or now)
 
 
 def _past(each: Noticed) -> PastNotice:

@@ -120,6 +120,10 @@ def test_a_few_more_than_at_the_quietest_are_no_return() -> None:
     assert not returned(verifying(finding(Side(1, 12 * HOUR_S), now=Side(30, 12 * HOUR_S)), COLLAPSED))
 
 
+def test_what_never_went_far_does_not_come_back() -> None:
+    assert not returned(verifying(finding(Side(150, 12 * HOUR_S), now=Side(165, 12 * HOUR_S)), COLLAPSED))
+
+
 def test_who_knows_that_wasps_are_back_is_told_of_no_collapse() -> None:
     back = PastNotice(NoticeKind.REINVASION, EVENING_AT - timedelta(days=1))
     assert not collapse(verifying(finding(Side(12, 12 * HOUR_S)), back))

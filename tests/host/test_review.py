@@ -20,6 +20,7 @@ from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.evidence import Evidence
 from swapbell_host.review import COSTLY, Review
 from swapbell_host.watch import Watch
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.forecasting.growth import Growth
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
@@ -215,3 +216,11 @@ def test_a_review_tells_what_is_news_and_closes_what_is_over(ledger: Ledger) -> 
     watch.review(*KEY)
     assert NoticeKind.COLLAPSED in {notice.kind for notice in quiet.told}
     assert any("notice 1 ended: what was missing has come, or is a day old" in line for line in said)
+
+
+def test_where_the_sun_does_not_rise_there_is_no_forecast_and_no_harm(ledger: Ledger) -> None:
+    plan = Planbook(ledger.store)
+    plan.change_station(replace(plan.station(*KEY), place=Place(-89.0, 0.0, Hemisphere.SOUTH)))
+    winter = HUNG_AT + timedelta(days=140)
+    log(ledger, Act.REFRESHED, winter - DAY)
+    assert evidence(ledger, winter).forecast is None

@@ -121,6 +121,12 @@ def test_a_warning_is_over_when_a_whole_day_shows_none_of_them() -> None:
     assert not visitors.are_gone(warning, lured(warning, counts=by_hour(large=[3, *[0] * 23])))
 
 
+def test_a_warning_stays_while_they_come_all_day_long() -> None:
+    warning = past(NoticeKind.VISITORS, timedelta(hours=1))
+    assert not visitors.are_gone(warning, lured(warning, counts=daily(3, 3)))
+    assert visitors.are_gone(warning, lured(warning, counts=daily(3, 4)))
+
+
 def test_a_day_that_nobody_watched_ends_no_warning() -> None:
     assert not visitors.are_gone(None, lured(counts=by_hour(*[10] * 5)))
 

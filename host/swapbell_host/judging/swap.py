@@ -17,7 +17,7 @@ def call(look: Look) -> Notice | None:
         return look.notice(NoticeKind.READY, seen.last.to_at, ready_words(seen, look.rule, _besides(look)))
     if seen.step is not Step.TOUCHED or seen.reached_at is None:
         return None
-    if look.site and look.site.stations > 1 and look.site.step is Step.READY:
+    if look.site and look.site.step is Step.READY:
         words = f"ready for the swap with its whole site. {_besides(look)} {SWAP_CAUTION}"
         return look.notice(NoticeKind.READY, seen.last.to_at, words)
     return look.notice(NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, look.rule))
