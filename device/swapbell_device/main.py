@@ -109,8 +109,13 @@ def print_cards(
 
 @app.command("calibrate")
 def calibrate_view(
-    picture: Annotated[Path, typer.Argument(help="A still or a clip of the board with a card lying on it.")],
-    out: Annotated[Path, typer.Option("--out", help="The station file.")] = Path("station.toml"),
+    picture: Annotated[Path | None, typer.Argument(help="A still or a clip of the board with a card on it.")] = None,
+    config: Annotated[
+        Path | None, typer.Option("--config", help="Instead of a picture: whose camera is to take one.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The station file; as configured, or station.toml.")
+    ] = None,
     drawn: Annotated[Path, typer.Option("--picture", help="What came of it, to look at.")] = Path("calibrated.png"),
     gate_width: Annotated[float | None, typer.Option("--gate-width", help="The gate's width in mm.")] = None,
     ruler: Annotated[float, typer.Option("--ruler", help="How long the printed ruler of 100 mm is, in mm.")] = 100.0,
@@ -132,7 +137,7 @@ def calibrate_view(
     """
     from swapbell_device.calibrating.command import Wish, calibrate_station
 
-    wish = Wish(picture, out, drawn, gate_width, ruler, length, rectangle, gate, inside, expected)
+    wish = Wish(picture, out, drawn, gate_width, ruler, length, rectangle, gate, inside, expected, config)
     for line in calibrate_station(wish):
         typer.echo(line)
 

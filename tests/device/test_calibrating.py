@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 import pytest
 from board_views import BoardView
+from drawn_counter import CONFIG
 from typer.testing import CliRunner
 
 from swapbell_device.calibrating.card import CARDS, card
@@ -141,7 +142,9 @@ def test_a_printer_that_shrinks_is_made_up_for_by_the_rulers_length(tmp_path: Pa
     picture = written(tmp_path, BoardView(card("opening"), 0.25))
     wish = Wish(picture, tmp_path / "station.toml", tmp_path / "drawn.png", ruler_mm=98.0)
     calibrate_station(wish)
-    assert read_station(wish.out).view.mm_per_px(320.0, 240.0) == pytest.approx(0.25 * 0.98, rel=0.005)
+    assert read_station(tmp_path / "station.toml").view.mm_per_px(320.0, 240.0) == pytest.approx(
+        0.25 * 0.98, rel=0.005
+    )
 
 
 def test_the_gate_is_as_wide_as_said(tmp_path: Path) -> None:
@@ -169,7 +172,7 @@ def test_a_ruler_gives_the_scale_without_a_card(tmp_path: Path) -> None:
         inside="500,240",
     )
     calibrate_station(wish)
-    assert read_station(wish.out).view.mm_per_px(0.0, 0.0) == pytest.approx(0.175)
+    assert read_station(tmp_path / "station.toml").view.mm_per_px(0.0, 0.0) == pytest.approx(0.175)
 
 
 def test_four_corners_of_a_rectangle_give_an_angled_view(tmp_path: Path) -> None:
@@ -184,7 +187,7 @@ def test_four_corners_of_a_rectangle_give_an_angled_view(tmp_path: Path) -> None
         inside="450,240",
     )
     calibrate_station(wish)
-    assert read_station(wish.out).view.to_mm(520.0, 400.0) == pytest.approx((70.0, 50.0), abs=1e-3)
+    assert read_station(tmp_path / "station.toml").view.to_mm(520.0, 400.0) == pytest.approx((70.0, 50.0), abs=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -207,6 +210,17 @@ def test_what_cannot_be_is_refused_in_one_line(tmp_path: Path, arguments: list[s
     assert isinstance(result.exception, Mistake)
     assert said in str(result.exception)
     assert "\n" not in str(result.exception)
+
+
+def test_a_camera_that_gives_no_picture_is_told_and_nothing_written(tmp_path: Path) -> None:
+    path = tmp_path / "device.toml"
+    camera = 'kind = "usb"\ndevice = "/dev/video99"'
+    path.write_text(
+        'station_file = "north.toml"\n' + CONFIG.format(port=9, pace=0).replace('kind = "drawn"\npace = 0', camera)
+    )
+    with pytest.raises(Mistake, match="camera: /dev/video99 cannot be opened"):
+        calibrate_station(Wish(None, None, tmp_path / "drawn.png", config=path))
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["device.toml"]
 
 
 @pytest.mark.parametrize("paper", list(Paper))

@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 
 from swapbell_device.calibrating.finding import Unusable, find
 from swapbell_device.calibrating.fitting import Calibration, Marked, calibrate
-from swapbell_device.calibrating.picture import draw_result, read_picture
+from swapbell_device.calibrating.picture import draw_result, read_picture, take_picture
 from swapbell_device.calibrating.sheet import station_toml, words, write_station
 from swapbell_device.calibrating.stated import by_length, by_rectangle, length, points, sides
+from swapbell_device.config import BoardSection, UsbSection, read_config
 from swapbell_device.stationfile import GateLine, parse_station, read_station
 from swapbell_models.fault import Mistake
 
@@ -35,10 +36,12 @@ class Wish:
         The gate's ends and a point on the station's side, in the picture.
     expected
         The station file that the enclosure's design foresees.
+    config
+        The counter's configuration: its camera takes the picture, and what it names is the station file.
     """
 
-    picture: Path
-    out: Path
+    picture: Path | None
+    out: Path | None
     drawn: Path
     gate_width_mm: float | None = None
     ruler_mm: float = RULER_MM
@@ -47,6 +50,7 @@ class Wish:
     gate: str | None = None
     inside: str | None = None
     expected: Path | None = None
+    config: Path | None = None
 
 
 def calibrate_station(wish: Wish) -> list[str]:
@@ -61,19 +65,37 @@ def calibrate_station(wish: Wish) -> list[str]:
     """
     _check(wish)
     expected = read_station(wish.expected) if wish.expected else None
-    picture = read_picture(wish.picture)
+    (what, picture), out = _picture(wish), _out(wish)
     try:
         made = _by_card(wish, picture) if wish.length is None and wish.rectangle is None else _by_word(wish)
     except Unusable as unusable:
-        raise Mistake(f"{wish.picture}: {unusable}") from unusable
-    parse_station(station_toml(made), str(wish.out)).check_size((picture.shape[1], picture.shape[0]))
+        raise Mistake(f"{what}: {unusable}") from unusable
+    parse_station(station_toml(made), str(out)).check_size((picture.shape[1], picture.shape[0]))
     said = words(made, expected)
     draw_result(wish.drawn, picture, made, said)
-    write_station(wish.out, made)
-    return [*said, f"written: {wish.out}; look at {wish.drawn}: the net is 10 mm wide, the arrow points inside"]
+    write_station(out, made)
+    return [*said, f"written: {out}; look at {wish.drawn}: the net is 10 mm wide, the arrow points inside"]
+
+
+def _picture(wish: Wish) -> tuple[str, NDArray[np.uint8]]:
+    """Return the picture, and what to call it in a complaint."""
+    if wish.picture is not None:
+        return str(wish.picture), read_picture(wish.picture)
+    assert wish.config is not None
+    camera = read_config(wish.config).camera
+    if not isinstance(camera, BoardSection | UsbSection):
+        raise Mistake(f"configuration {wish.config}: its camera takes no pictures; give a still or a clip instead")
+    return "the camera's picture", take_picture(camera)
+
+
+def _out(wish: Wish) -> Path:
+    named = read_config(wish.config).station_file if wish.config else None
+    return wish.out or named or Path("station.toml")
 
 
 def _check(wish: Wish) -> None:
+    if (wish.picture is None) == (wish.config is None):
+        raise Mistake("calibrate: give a picture of the board, or --config, whose camera takes one")
     stated = wish.length is not None or wish.rectangle is not None
     if wish.length is not None and wish.rectangle is not None:
         raise Mistake("calibrate: give --length or --rectangle, not both")

@@ -1,8 +1,9 @@
 """The picture to calibrate on, and the picture that shows what came of it."""
 
 from collections.abc import Sequence
-from itertools import islice
+from itertools import dropwhile, islice
 from pathlib import Path
+from threading import Event
 
 import cv2
 import numpy as np
@@ -10,13 +11,18 @@ from numpy.typing import NDArray
 
 from swapbell_device.calibrating.fitting import Calibration
 from swapbell_device.camera import Camera, Clip
+from swapbell_device.cameras.live import Live, Lost, boot_clock
+from swapbell_device.config import BoardSection, UsbSection
 from swapbell_device.count import whole
+from swapbell_device.eye import source
 from swapbell_device.overlay import BODY_BGR, GATE_BGR, TEXT_BGR, spot
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.optics import Optics
 
 # Our choice: enough that an insect that walks through is in the minority everywhere.
 FRAMES = 15
+# Our choice: exposure and focus have found their values by then.
+LIVE_SETTLED_S = 3.0
 # Our choice: a square centimetre of net is what a person can judge with an eye on the card's squares.
 NET_MM = 10.0
 NET_LINES_MAX = 40
@@ -41,10 +47,25 @@ def read_picture(path: Path) -> NDArray[np.uint8]:
     return np.asarray(still, np.uint8)
 
 
-def middle_of(camera: Camera) -> NDArray[np.uint8]:
-    """Return the median of a camera's first frames, in which nothing that moves is left."""
-    frames = [frame.image for frame in islice(camera.frames(), FRAMES)]
+def middle_of(camera: Camera, settled_s: float = 0.0) -> NDArray[np.uint8]:
+    """Return the median of a camera's frames from some seconds on, in which nothing that moves is left."""
+    settled = dropwhile(lambda frame: frame.at_s < settled_s, camera.frames())
+    frames = [frame.image for frame in islice(settled, FRAMES)]
     return np.asarray(np.median(np.stack(frames), axis=0), np.uint8)
+
+
+def take_picture(section: BoardSection | UsbSection) -> NDArray[np.uint8]:
+    """Return what a live camera sees once its exposure has settled.
+
+    Raises
+    ------
+    Mistake
+        If it gives no pictures.
+    """
+    try:
+        return middle_of(Live(source(section), Event(), boot_clock), LIVE_SETTLED_S)
+    except Lost as lost:
+        raise Mistake(f"camera: {lost}") from lost
 
 
 def draw_result(path: Path, picture: NDArray[np.uint8], made: Calibration, words: Sequence[str]) -> None:
