@@ -96,6 +96,22 @@ def test_toxic_bait_left_out_breaks_quiet_hours_once() -> None:
     assert ("Kim", Why.AGAIN) not in whom(told_first(LEFT_OUT, NIGHT_AT), NIGHT_AT + 4 * HOUR)
 
 
+def test_a_call_that_is_raised_anew_is_a_reminder_of_the_last_one() -> None:
+    earlier, later = entry(LEFT_OUT, 1), entry(LEFT_OUT, 2)
+    words = [word(earlier, KIM, NIGHT_AT)]
+    (case,) = cases([later], [], words, lambda *_: WATCHERS, NIGHT_AT + 4 * HOUR)
+    assert whom(case, NIGHT_AT + 4 * HOUR) == [("Robin", Why.BEHIND)]
+    assert ("Kim", Why.AGAIN) in whom(case, NIGHT_AT + 12 * HOUR)
+    (case,) = cases([later], [], words, lambda *_: WATCHERS, NIGHT_AT + DAY)
+    assert whom(case, NIGHT_AT + DAY) == [("Kim", Why.FIRST)]
+
+
+def test_where_nobody_stands_behind_the_first_is_told_again_in_time() -> None:
+    case = replace(told_first(READY), watchers=Watchers((KIM,), (), ZONE))
+    assert whom(case, NOW + 2 * HOUR - MINUTE) == []
+    assert whom(case, NOW + 2 * HOUR) == [("Kim", Why.AGAIN)]
+
+
 def test_what_lies_on_the_shelf_is_told_to_nobody_until_then_and_then_again() -> None:
     case = told_first(SILENT)
     shelved = replace(case, entry=replace(case.entry, shelved_until=NOW + 2 * HOUR))
@@ -125,7 +141,7 @@ def test_ready_holds_the_word_of_touched_at_the_same_station_alone() -> None:
 def flapping(times: int, *told: Told, still: bool = False) -> list[Case]:
     spells = [entry(SILENT, number) for number in range(1, times + 1)]
     now_open = [entry(SILENT, times + 1)] if still else []
-    return cases(now_open, spells, told, lambda *_: WATCHERS)
+    return cases(now_open, spells, told, lambda *_: WATCHERS, NOW)
 
 
 def test_what_comes_and_goes_seldom_is_told_only_while_it_is_there() -> None:
@@ -147,7 +163,7 @@ def test_what_comes_and_goes_is_not_told_anew_with_each_spell() -> None:
 
 def test_a_call_never_flaps() -> None:
     spells = [entry(LEFT_OUT, number) for number in range(1, 10)]
-    assert cases([], spells, [], lambda *_: WATCHERS) == []
+    assert cases([], spells, [], lambda *_: WATCHERS, NOW) == []
 
 
 def dues(*entries: OpenNotice) -> list[Due]:

@@ -104,7 +104,7 @@ class Alerts:
     def _look(self, at: datetime) -> None:
         """Let the policy decide, write down what it decides, and see what waits."""
         people, told = self._outlet.people(at), self._tellings.told(at - REMEMBERED)
-        found = cases(self._notices.open_notices(), self._notices.spells(at - FLAPPING), told, people.watchers)
+        found = cases(self._notices.open_notices(), self._notices.spells(at - FLAPPING), told, people.watchers, at)
         self._cases = {each.entry.id: each for each in found}
         busy = self.underway
         dues = [each for case in found for each in due(case, at) if each.person.name not in busy]

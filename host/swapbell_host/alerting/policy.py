@@ -5,7 +5,7 @@ nobody was reached. What a person acknowledged, shelved, or hears better from an
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -70,7 +70,7 @@ class Case:
     Attributes
     ----------
     told
-        Of it, or, where it comes and goes, of any of its spells.
+        Of it; of any of its spells, where it comes and goes; and of the same call within the last day.
     flaps
         How many spells of its kind ended by themselves within the last day, where that is too many; else 0.
     over
@@ -115,6 +115,7 @@ def cases(
     ended: Sequence[OpenNotice],
     told: Sequence[Told],
     watchers: Callable[[str, str], Watchers],
+    now: datetime,
 ) -> list[Case]:
     """Return every notice that may be told: what is open, and the last spell of what comes and goes.
 
@@ -126,16 +127,21 @@ def cases(
         What was told of any of them.
     watchers
         Returns who is told of a (site, station).
+    now : datetime
+        Aware UTC.
     """
     spells = Counter(entry.key for entry in ended if not course(entry.notice.kind).call)
     flaps = {key: times for key, times in spells.items() if times >= FLAPS}
-    of_notice, of_key = _grouped(told, lambda each: each.notice_id), _grouped(told, lambda each: each.key)
+    of_key = dict[Key, list[Told]]()
+    for word in told:
+        of_key.setdefault(word.key, []).append(word)
     openly = {entry.key: entry for entry in current(still_open)}
     last = {entry.key: entry for entry in ended if entry.key in flaps and entry.key not in openly}
 
     def case(entry: OpenNotice) -> Case:
-        tellings = of_key.get(entry.key, ()) if entry.key in flaps else of_notice.get(entry.id, ())
-        return Case(entry, watchers(*entry.key[:2]), tuple(tellings), flaps.get(entry.key, 0), entry.key in last)
+        words, times = of_key.get(entry.key, ()), flaps.get(entry.key, 0)
+        own = tuple(word for word in words if times or word.notice_id == entry.id or _is_same_call(word, now))
+        return Case(entry, watchers(*entry.key[:2]), own, times, entry.key in last)
 
     return [case(entry) for entry in (*openly.values(), *last.values())]
 
@@ -165,9 +171,10 @@ def _is_due_again(case: Case, mine: Sequence[Told], person: Person, now: datetim
     last_at, shelved_until = max(taken_at), case.entry.shelved_until
     if shelved_until is not None and last_at < shelved_until:
         return True
-    if not case.course.again_after:
-        return False
-    return _passed(last_at, nth(case.course.again_after, len(taken_at)), person, case.watchers.zone, now)
+    spans = case.course.again_after
+    if case.course.behind_after is not None and not case.watchers.behind:
+        spans = (case.course.behind_after, *spans)
+    return bool(spans) and _passed(last_at, nth(spans, len(taken_at)), person, case.watchers.zone, now)
 
 
 def _calls_behind(case: Case, now: datetime) -> bool:
@@ -200,11 +207,9 @@ def _hushed(each: Due, now: datetime) -> bool:
     return quiet.holds(now, each.case.watchers.zone)
 
 
-def _grouped(told: Iterable[Told], by: Callable[[Told], object]) -> dict[object, list[Told]]:
-    found: dict[object, list[Told]] = {}
-    for each in told:
-        found.setdefault(by(each), []).append(each)
-    return found
+def _is_same_call(word: Told, now: datetime) -> bool:
+    """Tell whether a call that is raised anew, because nobody did what it asked for, is a reminder of that word."""
+    return course(word.key[2]).call and now - word.made_at < DAY
 
 
 def _made_at(each: Told) -> datetime:

@@ -22,7 +22,7 @@ EVENING = time(20, 0)
 GATHER = timedelta(seconds=30)
 # Our choice: after the first call of a day the next one waits a little, and each later one longer: five stations that
 # grow ready one after the other in a morning are one way there. The last span stays, which bounds a day.
-SPACING = (timedelta(minutes=15), HOUR, 2 * HOUR)
+SPACING = (HOUR / 2, 2 * HOUR, 4 * HOUR)
 # Our choice: an address that took nothing for so long is one that does not reach the person: a call goes to whoever
 # stands behind; anything else can wait for a day.
 UNREACHED = HOUR
@@ -45,7 +45,8 @@ class Course:
     again_after
         How long after each telling an unacknowledged one is told again; the last span stays, none is never.
     behind_after
-        How long after the first telling whoever stands behind is told; nothing if only where nobody was reached.
+        How long after the first telling whoever stands behind is told, or, where nobody does, the first one again;
+        nothing if only where nobody was reached.
     any_hour
         Whether its first telling, also to whoever stands behind, breaks quiet hours and waits for no later spacing.
     """
@@ -61,14 +62,15 @@ _NEWS = Course(call=False)
 # Our choice: a fault is brought to mind the next day, then ever more seldom, so that nobody learns to look away.
 _FAULT = Course(call=False, again_after=(DAY, 3 * DAY, 7 * DAY))
 # Our choice: two hours leave time to answer from the field; a swap that comes two hours later still finds the wasps.
-_SWAP = Course(call=True, again_after=(2 * HOUR, DAY), behind_after=2 * HOUR)
+_SWAP = Course(call=True, again_after=(DAY,), behind_after=2 * HOUR)
 
 COURSES = {
     NoticeKind.READY: _SWAP,
     NoticeKind.SWAP_OVERDUE: _SWAP,
     # The one kind that rings at night: whoever was told half a day ahead has let the deadline pass, what is out can
-    # harm animals that feed at night, and the label's term is over. Its reminders wait for the morning.
-    NoticeKind.LEFT_OUT: Course(call=True, again_after=(HOUR, 4 * HOUR), behind_after=HOUR, any_hour=True),
+    # harm animals that feed at night, and the label's term is over. Its reminders, also of the notice that is raised
+    # anew after each acknowledgement, wait for the morning.
+    NoticeKind.LEFT_OUT: Course(call=True, again_after=(4 * HOUR,), behind_after=HOUR, any_hour=True),
     # A call, although it only asks for a look: half a day ahead is too short to wait for tomorrow's round-up.
     NoticeKind.DUE_OUT: Course(call=True),
     NoticeKind.TOUCHED: _NEWS,
