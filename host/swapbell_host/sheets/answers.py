@@ -150,8 +150,12 @@ _READ: Mapping[str, Callable[[Application, Known], Answer]] = {
     "mass_out_g": _out_g,
     "ai_mg": _ingredient,
     "station": lambda _made, known: (known.station.name, "plan"),
-    "latitude_deg": lambda _made, known: _or_unsaid(known.place and known.place.latitude_deg, "plan and log"),
-    "longitude_deg": lambda _made, known: _or_unsaid(known.place and known.place.longitude_deg, "plan and log"),
+    "latitude_deg": lambda _made, known: _or_unsaid(
+        known.place.latitude_deg if known.place else None, "plan and log"
+    ),
+    "longitude_deg": lambda _made, known: _or_unsaid(
+        known.place.longitude_deg if known.place else None, "plan and log"
+    ),
     "stations": _together,
     "out_at": _out,
     "in_at": _in,

@@ -143,10 +143,14 @@ class Leaf:
         lines = [line for row in told for line in row]
         ends = accumulate((len(row) for row in told), initial=len(heads) - 1)
         table = Table([*heads, *lines], colWidths=self._widths(widths), repeatRows=len(heads), hAlign="LEFT")
-        rules = [("LINEBELOW", (0, end), (-1, end), 0.5, RULE) for end in ends if ruled and end >= 0]
-        shade = [("BACKGROUND", (0, 0), (-1, 0), SHADE)] if head else []
-        room = [("BOTTOMPADDING", (0, len(heads)), (-1, -1), WRITING_PT), ("GRID", (0, 0), (-1, -1), 0.5, RULE)]
-        table.setStyle([*_PADDING, *rules, *shade, *(room if writing else [])])
+        table.setStyle(_PADDING)
+        if ruled:
+            table.setStyle([("LINEBELOW", (0, end), (-1, end), 0.5, RULE) for end in ends if end >= 0])
+        if head:
+            table.setStyle([("BACKGROUND", (0, 0), (-1, 0), SHADE)])
+        if writing:
+            below = ("BOTTOMPADDING", (0, len(heads)), (-1, -1), WRITING_PT)
+            table.setStyle([below, ("GRID", (0, 0), (-1, -1), 0.5, RULE)])
         self._parts += [table, Spacer(0, 4)]
 
     def picture(self, drawing: Drawing, under: str) -> None:
@@ -187,7 +191,7 @@ class Leaf:
 
     def _row(self, row: Sequence[Cell], style: ParagraphStyle) -> list[list[Flowable]]:
         """Return a row as lines of a table: one, or more of them where a text is too long for a page."""
-        columns = [_pieces(cell) if isinstance(cell, str) else [cell] for cell in row]
+        columns: list[list[Cell]] = [[*_pieces(cell)] if isinstance(cell, str) else [cell] for cell in row]
         lines = zip_longest(*columns, fillvalue="")
         return [[self.words(cell, style) if isinstance(cell, str) else cell for cell in line] for line in lines]
 
