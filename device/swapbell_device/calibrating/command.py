@@ -94,8 +94,10 @@ def _out(wish: Wish) -> Path:
 
 
 def _check(wish: Wish) -> None:
-    if (wish.picture is None) == (wish.config is None):
+    if wish.picture is None and wish.config is None:
         raise Mistake("calibrate: give a picture of the board, or --config, whose camera takes one")
+    if wish.picture is not None and wish.config is not None:
+        raise Mistake(f"calibrate: give the picture {wish.picture} or --config {wish.config}, not both")
     stated = wish.length is not None or wish.rectangle is not None
     if wish.length is not None and wish.rectangle is not None:
         raise Mistake("calibrate: give --length or --rectangle, not both")
