@@ -94,14 +94,24 @@ def test_the_script_draws_in_the_place_of_the_picture(browser: Browser, host: Ho
         assert "Visits in 5 min" in pointed(page, 0.9)
 
 
+def test_the_pointer_tells_of_the_step_that_it_is_in_to_its_very_end(browser: Browser, host: Host) -> None:
+    with shown(browser, f"{host.url}{STATION}?on=2026-04-05") as page:
+        expect(page.locator(".plot canvas")).to_be_visible()
+        minutes = 25 * 60
+        last = pointed(page, (15 * 60 - 1.5) / minutes)  # two in the afternoon, an hour late
+        assert "13:55 NZST" in last
+        assert "not known" not in last
+        assert "not known" in pointed(page, (15 * 60 + 10) / minutes)
+
+
 def test_the_plot_is_told_by_the_sites_clock_and_not_by_the_browsers(browser: Browser, host: Host) -> None:
     with shown(browser, f"{host.url}{STATION}?on=2026-04-05", timezone_id="America/Santiago") as page:
         expect(page.locator(".plot canvas")).to_be_visible()
         # A day of 25 hours: the one from 02:00 comes twice, and noon is an hour late.
         assert "Sun 5 Apr 00:0" in pointed(page, 0.001)
-        assert "Sun 5 Apr 02:30 NZDT" in pointed(page, 2.5 / 25)
-        assert "Sun 5 Apr 02:30 NZST" in pointed(page, 3.5 / 25)
-        assert "Sun 5 Apr 12:00 NZST" in pointed(page, 13 / 25)
+        assert "Sun 5 Apr 02:30 NZDT" in pointed(page, 2.54 / 25)
+        assert "Sun 5 Apr 02:30 NZST" in pointed(page, 3.54 / 25)
+        assert "Sun 5 Apr 12:00 NZST" in pointed(page, 13.04 / 25)
 
 
 def test_one_looks_closer_by_dragging_and_back_by_two_clicks(browser: Browser, host: Host) -> None:

@@ -1,6 +1,6 @@
 """Station: what one station needs, what it counts, on what its verdict stands, and all that was done."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -30,10 +30,13 @@ class Logged:
     ----------
     corrected_by
         The number of the entry that took its place; nothing if it stands.
+    facts
+        What it says beside who, what and when: labels and words.
     """
 
     entry: Entry
     corrected_by: int | None
+    facts: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +91,25 @@ def _plot(visit: Visit) -> dict[str, object]:
 
 
 def log(entries: Sequence[Entry]) -> list[Logged]:
-    """Return all that was ever logged, the latest first; what took another's place stands right above it."""
+    """Return all that was ever logged, also what was corrected, the latest first."""
     later = {entry.corrects: entry.id for entry in entries if entry.corrects is not None}
-    return [Logged(entry, later.get(entry.id)) for entry in sorted(entries, key=lambda each: (each.at, each.id))][
-        ::-1
-    ]
+    latest_first = sorted(entries, key=lambda each: (each.at, each.id), reverse=True)
+    return [Logged(entry, later.get(entry.id), tuple(_facts(entry))) for entry in latest_first]
+
+
+def _facts(entry: Entry) -> Iterator[tuple[str, str]]:
+    if entry.mass_g is not None:
+        yield "mass", f"{entry.mass_g:g} g"
+    if entry.place is not None:
+        yield "now at", f"{entry.place.latitude_deg:.5f}, {entry.place.longitude_deg:.5f}"
+    words = {
+        "weather": entry.weather,
+        "non-targets": entry.non_targets,
+        "incident": entry.incident,
+        "note": entry.note,
+        **{name.replace("_", " "): text for name, text in entry.details.items()},
+    }
+    yield from ((label, text) for label, text in words.items() if text)
 
 
 def ways(shown: Station, asked: Stretch) -> list[Way]:

@@ -38,22 +38,28 @@
     return context.createPattern(tile, "repeat");
   }
 
-  function bands(plot, pairs, fill, top, height) {
+  // Each band has its edge: in the sun a shade alone is not seen.
+  function bands(plot, pairs, fill) {
     const { ctx, bbox } = plot;
     ctx.fillStyle = fill;
+    ctx.strokeStyle = ink("--line");
+    ctx.lineWidth = 0.5 * devicePixelRatio;
     for (const [from, to] of pairs) {
       const left = Math.max(plot.valToPos(from, "x", true), bbox.left);
       const right = Math.min(plot.valToPos(to, "x", true), bbox.left + bbox.width);
-      if (right > left) ctx.fillRect(left, top, right - left, height);
+      if (right <= left) continue;
+      ctx.fillRect(left, bbox.top, right - left, bbox.height);
+      ctx.strokeRect(left, bbox.top, right - left, bbox.height);
     }
   }
 
   function behind(shown) {
     return (plot) => {
-      const { ctx, bbox } = plot;
+      const { ctx } = plot;
       ctx.save();
-      bands(plot, shown.foraging ?? [], ink("--shade"), bbox.top, bbox.height);
-      bands(plot, shown.gaps, hatch(ctx), bbox.top, bbox.height);
+      ctx.setLineDash([]);
+      bands(plot, shown.foraging ?? [], ink("--shade"));
+      bands(plot, shown.gaps, hatch(ctx));
       ctx.restore();
     };
   }
@@ -121,16 +127,27 @@
     };
   }
 
-  // The last step ends where what is known ends, and the picture where it was asked to.
+  // A step is level until it ends: where nothing is known after it, a moment before its end says the same again. The last
+  // step ends where what is known ends, and the picture where it was asked to.
   function columns(shown) {
-    const at = [...shown.at], most = [...shown.most], mean = [...shown.mean];
-    const end = at.length ? Math.min(at[at.length - 1] + shown.step_s, shown.to) : shown.from;
-    for (const edge of new Set([end, shown.to])) {
-      at.push(edge);
-      most.push(null);
-      mean.push(null);
-    }
-    return [at, most, mean];
+    const [at, most, mean, watched] = [[], [], [], []];
+    const put = (moment, ...values) => [at, most, mean, watched].forEach((column, n) => column.push([moment, ...values][n]));
+    shown.at.forEach((moment, n) => {
+      const next = shown.at[n + 1] ?? Math.min(moment + shown.step_s, shown.to);
+      put(moment, shown.most[n], shown.mean[n], shown.watched[n]);
+      if (shown.most[n] !== null && (shown.most[n + 1] ?? null) === null) put(next - 1, shown.most[n]);
+      if (n === shown.at.length - 1 && next < shown.to) put(next, null, null, null);
+    });
+    put(shown.to, null, null, null);
+    return [at, most, mean, watched];
+  }
+
+  // The pointer means the step that it is in, not the one that begins nearest.
+  function stepAt(plot, _series, nearest, moment) {
+    const [at, , , watched] = plot.data;
+    let n = nearest;
+    while (n > 0 && (at[n] > moment || watched[n] === undefined)) n -= 1;
+    return n;
   }
 
   function options(shown, width) {
@@ -144,7 +161,7 @@
       height: HEIGHT_PX,
       padding: [TOP_PX, 24, 0, 0],
       tzDate: local,
-      cursor: { y: false, drag: { x: true, y: false } },
+      cursor: { y: false, drag: { x: true, y: false }, dataIdx: stepAt },
       scales: { x: { time: true }, y: { range: (_plot, _low, high) => [0, Math.ceil(Math.max(high, shown.rule) * 1.2)] } },
       axes: [
         { ...axis, values: LABELS, space: 70, size: 56, label: shown.zone, labelFont: FONT },
@@ -188,9 +205,7 @@
     const frame = figure.querySelector(".canvas");
     frame.hidden = false;
     figure.querySelector(".sheet").hidden = true;
-    const data = columns(shown);
-    data.push([...shown.watched, ...Array(data[0].length - shown.watched.length).fill(null)]);
-    const plot = new uPlot(options(shown, frame.clientWidth), data, frame);
+    const plot = new uPlot(options(shown, frame.clientWidth), columns(shown), frame);
     new ResizeObserver(() => plot.setSize({ width: frame.clientWidth, height: HEIGHT_PX })).observe(frame);
   }
 
