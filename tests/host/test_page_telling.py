@@ -60,7 +60,7 @@ def test_an_address_that_stays_broken_is_shown(page: Client) -> None:
         book.failed(book.waiting()[0].id, NOW)
 
     page.in_house(fail)
-    assert "Kim takes no message, 1 tries since 2026-03-14 11:59 UTC: see to the address." in page.get("/").text
+    assert "Kim takes no message since 2026-03-14 11:59 UTC (tries: 1); see to the address." in page.get("/").text
 
 
 @pytest.mark.parametrize(

@@ -25,8 +25,7 @@ def pulse_words(pulse: Pulse, now: datetime) -> str | None:
 
 def unreached_words(waiting: Waiting) -> str:
     """Say whose address takes nothing, since when."""
-    tries = f"{waiting.tries} tries since {_utc(waiting.made_at)}"
-    return f"{waiting.person} takes no message, {tries}: see to the address"
+    return f"{waiting.person} takes no message since {_utc(waiting.made_at)} (tries: {waiting.tries}); see to the address"
 
 
 def _utc(at: datetime) -> str:
