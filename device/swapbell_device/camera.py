@@ -4,25 +4,17 @@ Frames are luma only: colour costs three times as much to move and the count doe
 """
 
 import math
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from swapbell_models.fault import Mistake
-
-# The readers speak of a damaged clip on their own; the one clear line is ours.
-os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
-# A decoder keeps some frames for each of its threads, and has one for each core unless told otherwise.
-os.environ.setdefault("OPENCV_FFMPEG_THREADS", "1")
-
-import cv2
 
 Luma = NDArray[np.uint8]
 

@@ -1,12 +1,10 @@
 """A camera on USB, through Linux's V4L2 by OpenCV."""
 
-import os
+import re
 import time
 from collections.abc import Generator
 from dataclasses import dataclass
-
-# Our choice: OpenCV waits ten seconds for a picture unless told otherwise; one that sends none for three is gone.
-os.environ.setdefault("OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT", "3")
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -44,7 +42,7 @@ class UsbCamera:
 
     def pictures(self) -> Generator[tuple[Luma, float]]:
         """Open the camera and yield each picture's luma with the driver's time [s]; see `live.Source`."""
-        capture = cv2.VideoCapture(self.device, cv2.CAP_V4L2)
+        capture = cv2.VideoCapture(self._number(), cv2.CAP_V4L2)
         try:
             if not capture.isOpened():
                 raise Lost(f"{self.device} cannot be opened; look at its plug, and who else uses it")
@@ -56,6 +54,13 @@ class UsbCamera:
                 yield _luma(picture), _taken_s(capture)
         finally:
             capture.release()
+
+    def _number(self) -> int:
+        """Return the number that Linux gave the device: not every build of OpenCV opens one by its name."""
+        found = re.fullmatch(r"/dev/video([0-9]+)", str(Path(self.device).resolve()))
+        if found is None:
+            raise Lost(f"{self.device} is no camera's device, such as /dev/video0; look at its plug")
+        return int(found[1])
 
     def _set(self, capture: cv2.VideoCapture) -> None:
         """Ask for size and rate, uncompressed luma if it can be had, and a fixed exposure if one was said."""
