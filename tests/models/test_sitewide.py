@@ -106,6 +106,11 @@ def test_the_verdict_is_told_with_its_means() -> None:
     )
 
 
+def test_a_site_where_nobody_counted_has_at_least_no_visits() -> None:
+    words = assess_site([Verdict(Step.UNJUDGED, Reason.SILENT)] * 2, RULE).words
+    assert words == "unjudged: at least 0 visits per window and station, 2 stations; 2 of them unjudged"
+
+
 def test_a_site_without_stations_is_refused() -> None:
     with pytest.raises(ValueError, match=r"^verdicts must be of one station or more, not 0$"):
         assess_site([], RULE)
