@@ -14,6 +14,7 @@ from paperwork import DAY, KEY, NOW_AT, STATED, Paperwork, applied, paperwork, t
 
 from swapbell_host.books.notebook import Notebook
 from swapbell_host.jobs.entry import Act
+from swapbell_host.jobs.plan import place
 from swapbell_host.sheets import fields
 from swapbell_host.sheets.field import Origin
 from swapbell_host.sheets.form import Form
@@ -179,6 +180,13 @@ def test_a_call_of_an_earlier_lure_is_no_evidence(books: Paperwork) -> None:
     Notebook(books.store).raise_notice(early, NOON_AT - DAY)
     applied(books)
     assert answers(books)["evidence"] is None
+
+
+def test_a_record_says_where_the_station_hung_then(books: Paperwork) -> None:
+    books.log(Act.LURED, NOON_AT)
+    books.log(Act.MOVED, NOON_AT + DAY, place=place("42.8830 S 147.3280 E"))
+    books.log(Act.SWAPPED, NOON_AT + 2 * DAY)
+    assert (answers(books)["latitude_deg"], answers(books)["longitude_deg"]) == (-42.883, 147.328)
 
 
 def test_stations_out_at_the_same_time_are_counted(books: Paperwork) -> None:

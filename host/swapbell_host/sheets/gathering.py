@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store
+from swapbell_host.jobs.entry import Act, Entry, standing
 from swapbell_host.jobs.plan import Role, Site, Station
 from swapbell_host.sheets.answers import Known
 from swapbell_host.sheets.application import Application, applications, corrections
@@ -13,6 +14,7 @@ from swapbell_host.sheets.evidence import HOUR, STEP, evidence
 from swapbell_host.sheets.groundplan import Spot
 from swapbell_host.sheets.record import Record, record
 from swapbell_host.sheets.told import Told, told
+from swapbell_models.calendar.place import Place
 
 # Our choice: no notice of a lure that hung longer than half a year speaks for its swap.
 NOTICED = timedelta(days=182)
@@ -53,12 +55,18 @@ def _record(
     known = Known(
         site,
         station,
-        service.place(*station.key, now),
+        _hung(station, entries, made.out_at),
         together,
         evidence(made.swap, entries, notices, counts).words(site.clock),
         now,
     )
     return record(made, known, list(corrections(made, entries, site.clock)))
+
+
+def _hung(station: Station, entries: Sequence[Entry], at: datetime) -> Place | None:
+    """Return where a station hung at a moment; nothing if nobody had said."""
+    moved = [each.place for each in standing(entries) if each.act is Act.MOVED and each.at <= at]
+    return moved[-1] if moved else station.place
 
 
 def spots(service: Servicebook, site: Site, meant: Collection[str], now: datetime) -> list[Spot]:

@@ -14,8 +14,10 @@ from swapbell_host.sheets.lettering import BOLD, PLAIN, drawn
 from swapbell_models.calendar.course import EARTH_RADIUS_M
 from swapbell_models.calendar.place import Place
 
-# Our choice: a quarter of a page at most, room for names at its sides, and a scale that is no finer than a few steps.
-HEIGHT_MAX, SIDE, MARGIN = 62 * mm, 22 * mm, 9 * mm
+# Our choice: a quarter of a page at most, half of one for a crowd of stations; room for names at its sides, and a
+# scale that is no finer than a few steps.
+HEIGHT_MAX, CROWDED_MAX, SIDE, MARGIN = 62 * mm, 120 * mm, 22 * mm, 9 * mm
+CROWD = 15
 SPAN_MIN_M, M_PER_KM = 20.0, 1000.0
 LABEL_PT, DOT = 7.0, 2.2
 # Our choice: a name that is longer keeps its ends, which tell names apart.
@@ -24,7 +26,7 @@ NAME_MAX, NAME_KEPT = 22, 10
 BAR_SHARE = 3.0
 UNDER = (
     "Plan of the stations by their coordinates: north is up; filled: had toxic bait; open: had none; square: "
-    "control stations."
+    "control stations. A name that finds no room is left out."
 )
 
 
@@ -59,10 +61,11 @@ def plan(spots: Sequence[Spot], width: float) -> Drawing:
         Of the drawing [pt].
     """
     ground_m = _flat([spot.place for spot in spots])
-    room = width - 2 * SIDE, HEIGHT_MAX - 2 * MARGIN
+    highest = HEIGHT_MAX if len(spots) < CROWD else CROWDED_MAX
+    room = width - 2 * SIDE, highest - 2 * MARGIN
     wide_m, high_m = (max(SPAN_MIN_M, max(side) - min(side)) for side in zip(*ground_m, strict=True))
     per_m = min(room[0] / wide_m, room[1] / high_m)
-    height = min(HEIGHT_MAX, high_m * per_m + 2 * MARGIN + 12 * mm)
+    height = min(highest, high_m * per_m + 2 * MARGIN + 12 * mm)
     at = {spot.name: point for spot, point in zip(spots, _paper(ground_m, per_m, (width, height)), strict=True)}
     drawing = Drawing(width, height)
     drawing.add(_box(0.0, 0.0, width, height, white, 0.5))
@@ -110,26 +113,23 @@ def _box(left: float, low: float, right: float, high: float, ink: Color, line_pt
 
 
 def _names(spots: Sequence[Spot], at: Mapping[str, Point], width: float) -> Iterator[String]:
-    """Yield each name beside its station, where there is room: those that the sheet is about come first."""
+    """Yield each name beside its station, those that the sheet is about first; others only where there is room."""
     taken: list[Box] = [(x - DOT, y - DOT, x + DOT, y + DOT) for x, y in at.values()]
     for spot in sorted(spots, key=lambda spot: not spot.is_meant):
         text, face = _short(spot.name), BOLD if spot.is_meant else PLAIN
         boxes = list(_beside(at[spot.name], stringWidth(text, face, LABEL_PT), width))
-        box = next((each for each in boxes if not any(_meet(each, other) for other in taken)), boxes[0])
-        taken.append(box)
-        yield String(box[0], box[1] + 1.5, text, fontName=face, fontSize=LABEL_PT, fillColor=black)
+        free = (each for each in boxes if not any(_meet(each, other) for other in taken))
+        if (box := next(free, boxes[0] if spot.is_meant else None)) is not None:
+            taken.append(box)
+            yield String(box[0], box[1] + 1.5, text, fontName=face, fontSize=LABEL_PT, fillColor=black)
 
 
 def _beside(point: Point, long: float, width: float) -> Iterator[Box]:
-    """Yield where a name may stand: right of its station, left, above, below."""
+    """Yield where a name may stand: right of its station, left, above, below, then aslant."""
     (x, y), high, gap = point, LABEL_PT, DOT + 2.0
-    lefts = [
-        (x + gap, y - high / 2),
-        (x - gap - long, y - high / 2),
-        (x - long / 2, y + gap),
-        (x - long / 2, y - gap - high),
-    ]
-    for wanted, low in lefts:
+    lefts, lows = (x + gap, x - gap - long, x - long / 2), (y - high / 2, y + gap, y - gap - high)
+    beside = [(left, lows[0]) for left in lefts[:2]] + [(left, low) for low in lows[1:] for left in reversed(lefts)]
+    for wanted, low in beside:
         left = min(max(wanted, 1.0), width - long - 1.0)
         yield left, low, left + long, low + high
 

@@ -53,7 +53,10 @@ def _containers(made: MixingSheet) -> Iterator[tuple[str, str]]:
         yield "dilution bottle", words["dilution"]
     yield "mixing container", f"{words['bait']}; then {words['set']}"
     number = len(made.stations)
-    yield "station" if number == 1 else f"each of {number} stations", f"what becomes of {made.portion} of the bait"
+    yield (
+        "station" if number == 1 else f"each of {number} stations",
+        f"its share: {made.portion} of the bait, with the liquid in it",
+    )
 
 
 def _check(leaf: Leaf, made: MixingSheet) -> None:

@@ -38,8 +38,10 @@ INSET = 6.0
 BODY_PT, FINE_PT, HEAD_PT, TITLE_PT = 9.5, 7.5, 11.5, 17.0
 # Our choice: under a line of text, so much more room makes a row that a gloved hand can write in.
 WRITING_PT = 11.0
-# Our choice: in the narrowest column so much stays below the height of a page.
-LONG_LETTERS, LONG_LINES = 250, 24
+# Our choice: less than half a page, so that a piece fits even where every letter is a wide one.
+LONG_LINES = 24
+# Above the mean width of a letter of DejaVu Sans by its size, 0.49 measured on English text: our choice.
+LETTER_EM = 0.6
 RULE = Color(0.45, 0.45, 0.45)
 SHADE = Color(0.92, 0.92, 0.92)
 
@@ -99,7 +101,7 @@ class Leaf:
 
     def text(self, text: str, style: ParagraphStyle = BODY) -> None:
         """Put a paragraph."""
-        self._parts += [self.words(piece, style) for piece in _pieces(text)]
+        self._parts += [self.words(piece, style) for piece in _pieces(text, self.width)]
 
     def items(self, texts: Iterable[str], mark: str = "\N{BULLET}", style: ParagraphStyle = BODY) -> None:
         """Put a list, each item behind a mark."""
@@ -107,7 +109,10 @@ class Leaf:
 
     def boxed(self, head: str, texts: Sequence[str]) -> None:
         """Put what must not be overlooked: white on black, then a thick frame around the rest."""
-        rows = [[self.words(head, _INVERSE)], *([self.words(part)] for text in texts for part in _pieces(text))]
+        rows = [
+            [self.words(head, _INVERSE)],
+            *([self.words(part)] for text in texts for part in _pieces(text, self.width)),
+        ]
         framed = Table(rows, colWidths=[self.width], repeatRows=1, hAlign="LEFT")
         framed.setStyle([("BOX", (0, 0), (-1, -1), 1.6, black), ("BACKGROUND", (0, 0), (-1, 0), black), *_PADDING])
         self._parts += [Spacer(0, 3), framed, Spacer(0, 4)]
@@ -135,14 +140,15 @@ class Leaf:
         writing
             Whether a person is to write in the rows.
         """
-        told = [self._row(row, style) for row in rows]
+        columns = self._widths(widths)
+        told = [self._row(row, columns, style) for row in rows]
         if not told:
             return
         strong = FINE_STRONG if style is FINE else STRONG
         heads = [[self.words(text, strong) for text in head]] if head else []
         lines = [line for row in told for line in row]
         ends = accumulate((len(row) for row in told), initial=len(heads) - 1)
-        table = Table([*heads, *lines], colWidths=self._widths(widths), repeatRows=len(heads), hAlign="LEFT")
+        table = Table([*heads, *lines], colWidths=columns, repeatRows=len(heads), hAlign="LEFT")
         table.setStyle(_PADDING)
         if ruled:
             table.setStyle([("LINEBELOW", (0, end), (-1, end), 0.5, RULE) for end in ends if end >= 0])
@@ -189,9 +195,12 @@ class Leaf:
         canvas.doForm(_PAGES)
         canvas.restoreState()
 
-    def _row(self, row: Sequence[Cell], style: ParagraphStyle) -> list[list[Flowable]]:
+    def _row(self, row: Sequence[Cell], widths: Sequence[float], style: ParagraphStyle) -> list[list[Flowable]]:
         """Return a row as lines of a table: one, or more of them where a text is too long for a page."""
-        columns: list[list[Cell]] = [[*_pieces(cell)] if isinstance(cell, str) else [cell] for cell in row]
+        columns: list[list[Cell]] = [
+            [*_pieces(cell, width)] if isinstance(cell, str) else [cell]
+            for cell, width in zip(row, widths, strict=True)
+        ]
         lines = zip_longest(*columns, fillvalue="")
         return [[self.words(cell, style) if isinstance(cell, str) else cell for cell in line] for line in lines]
 
@@ -211,15 +220,14 @@ def _joined(pieces: Sequence[ParaFrag]) -> list[ParaFrag]:
     return lines
 
 
-def _pieces(text: str) -> list[str]:
-    """Return a text in pieces that each fit on a page even in a narrow column; a short one is one piece."""
-    lines = [
-        part for line in text.splitlines() for part in wrap(line, LONG_LETTERS, replace_whitespace=False) or [""]
-    ]
+def _pieces(text: str, width: float) -> list[str]:
+    """Return a text in pieces that each fit on a page in a column so wide [pt]; one, if it is not very long."""
+    letters = int(LONG_LINES * max(1.0, width / (BODY_PT * LETTER_EM)))
+    lines = [part for line in text.splitlines() for part in wrap(line, letters) or [""]]
     found = [""]
     for line in lines:
         longer = f"{found[-1]}\n{line}" if found[-1] else line
-        if len(longer) > LONG_LETTERS or longer.count("\n") >= LONG_LINES:
+        if len(longer) > letters or longer.count("\n") >= LONG_LINES:
             found.append(line)
         else:
             found[-1] = longer
