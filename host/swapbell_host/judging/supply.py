@@ -57,7 +57,7 @@ GAUGES = (
 
 
 def low(look: Look) -> Notice | None:
-    """Say what a station that counts is short of, by its last word; a voltage is shown, but not judged."""
+    """Say what a station that counts is short of, by its last word; a voltage is kept, but not judged."""
     health, history = look.history.health, look.history
     told = list(short(health)) if health and history.phase in COUNTING else []
     return look.notice(NoticeKind.SUPPLY, look.now, f"{'; '.join(told)}.") if told else None
