@@ -64,6 +64,7 @@ def _one(leaf: Leaf, made: Record) -> None:
     leaf.head(f"Record {made.application.number}", 60.0)
     rows = [row for part in Part for row in _part(leaf, part, made)]
     leaf.table(("field", "answer", "for", "from"), rows, (FIELD_PT, 0.0, SERVES_PT, WHENCE_PT))
+    leaf.head("By when, and for how long")
     due = [(_day(each.due_at), _day(each.keep_until), each.regime.value.short) for each in made.deadlines]
     leaf.table(("to be written by", "to be kept until", "for"), due, (50 * mm, 50 * mm, 0.0))
     if made.corrections:
