@@ -7,9 +7,10 @@ round-up, of which there is one a day; it names no station of which the person h
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from swapbell_host.alerting.outbox import Told
-from swapbell_host.alerting.policy import Due
+from swapbell_host.alerting.policy import Due, Person
 from swapbell_host.alerting.schedule import NIGHT, SPACING, course, may_round_up, nth
 
 
@@ -19,6 +20,26 @@ class Post:
 
     person: str
     dues: tuple[Due, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """A person's day so far, by the clock of one site.
+
+    Attributes
+    ----------
+    messages, last_at
+        How many messages there were, and when the last one was.
+    stations
+        Those that were named.
+    may_round_up
+        Whether the day's round-up has still to come and may go out now.
+    """
+
+    messages: int
+    last_at: datetime | None
+    stations: frozenset[tuple[str, str]]
+    may_round_up: bool
 
 
 def posts(dues: Iterable[Due], told: Sequence[Told], waiting: frozenset[str], now: datetime) -> list[Post]:
@@ -33,53 +54,51 @@ def posts(dues: Iterable[Due], told: Sequence[Told], waiting: frozenset[str], no
     waiting
         For whom a message waits already: what is due joins it.
     """
-    mine: dict[str, list[Due]] = {}
+    mine: dict[Person, list[Due]] = {}
     for each in dues:
-        mine.setdefault(each.person.name, []).append(each)
-    heard: dict[str, list[Told]] = {name: [] for name in mine}
-    for word in told:
-        if word.person in heard:
-            heard[word.person].append(word)
-    made = (Post(name, _allowed(mine[name], heard[name], name in waiting, now)) for name in mine)
-    return [post for post in made if post.dues]
+        mine.setdefault(each.person, []).append(each)
+    found = list[Post]()
+    for person, theirs in mine.items():
+        heard = [word for word in told if word.person == person.name]
+        found.append(Post(person.name, _allowed(person, theirs, heard, person.name in waiting, now)))
+    return [post for post in found if post.dues]
 
 
-def _allowed(dues: Sequence[Due], heard: Sequence[Told], joins: bool, now: datetime) -> tuple[Due, ...]:
-    if any(each.person.quiet is None for each in dues):
+def _allowed(person: Person, dues: list[Due], heard: list[Told], joins: bool, now: datetime) -> tuple[Due, ...]:
+    if person.quiet is None:
         return tuple(dues)
-    calls = [each for each in dues if each.case.course.call and (joins or _is_spaced(each, heard, now))]
-    looks = [each for each in dues if not each.case.course.call and _is_fresh(each, heard, now)]
-    if calls or joins or any(_may_begin(each, heard, now) for each in looks):
-        return (*calls, *looks)
+    days = {zone: _day(person, zone, heard, now) for zone in {each.case.watchers.zone for each in dues}}
+    dated = [(each, days[each.case.watchers.zone]) for each in dues]
+    calls = [each for each, day in dated if each.case.course.call and (joins or _is_spaced(each, day, now))]
+    looks = [(each, day) for each, day in dated if not each.case.course.call and _is_fresh(each, day)]
+    if calls or joins or any(day.may_round_up for _, day in looks):
+        return (*calls, *(each for each, _ in looks))
     return ()
 
 
-def _is_spaced(each: Due, heard: Sequence[Told], now: datetime) -> bool:
+def _is_spaced(each: Due, day: _Day, now: datetime) -> bool:
     """Tell whether the person was left in peace for long enough, given how much there was to hear today."""
-    sent_at = {word.telling_id: _at(word) for word in _today(each, heard, now)}
-    if not sent_at:
+    if day.last_at is None:
         return True
-    spacing = SPACING[0] if each.case.course.any_hour else nth(SPACING, len(sent_at))
-    return now >= max(sent_at.values()) + spacing
+    spacing = SPACING[0] if each.case.course.any_hour else nth(SPACING, day.messages)
+    return now >= day.last_at + spacing
 
 
-def _is_fresh(each: Due, heard: Sequence[Told], now: datetime) -> bool:
+def _is_fresh(each: Due, day: _Day) -> bool:
     """Tell whether the person has not heard of that station today."""
-    station = each.case.entry.key[:2]
-    return all(word.key[:2] != station for word in _today(each, heard, now))
+    return each.case.entry.key[:2] not in day.stations
 
 
-def _may_begin(each: Due, heard: Sequence[Told], now: datetime) -> bool:
-    """Tell whether the day's round-up has still to come and may go out now."""
-    fits = may_round_up(now, each.person.quiet or NIGHT, each.case.watchers.zone)
-    return fits and all(course(word.key[2]).call for word in _today(each, heard, now))
-
-
-def _today(each: Due, heard: Iterable[Told], now: datetime) -> list[Told]:
-    """Return what the person has heard on the day that it is for this one."""
-    day, zone = each.person.day, each.case.watchers.zone
-    today = day(now, zone)
-    return [word for word in heard if day(_at(word), zone) == today]
+def _day(person: Person, zone: ZoneInfo, heard: Iterable[Told], now: datetime) -> _Day:
+    today = person.day(now, zone)
+    words = [word for word in heard if person.day(_at(word), zone) == today]
+    fits = may_round_up(now, person.quiet or NIGHT, zone)
+    return _Day(
+        messages=len({word.telling_id for word in words}),
+        last_at=max(map(_at, words), default=None),
+        stations=frozenset(word.key[:2] for word in words),
+        may_round_up=fits and all(course(word.key[2]).call for word in words),
+    )
 
 
 def _at(word: Told) -> datetime:

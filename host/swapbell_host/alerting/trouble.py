@@ -25,7 +25,8 @@ def pulse_words(pulse: Pulse, now: datetime) -> str | None:
 
 def unreached_words(waiting: Waiting) -> str:
     """Say whose address takes nothing, since when."""
-    return f"{waiting.person} takes no message since {_utc(waiting.made_at)} (tries: {waiting.tries}); see to the address"
+    since = f"{_utc(waiting.made_at)} (tries: {waiting.tries})"
+    return f"{waiting.person} takes no message since {since}; see to the address"
 
 
 def _utc(at: datetime) -> str:
