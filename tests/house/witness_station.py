@@ -4,7 +4,7 @@ A line goes to the oath before a put begins and another after it returned: what 
 and nothing may be there that was not intended. The crossings are invented, many more than in life, and come without
 pictures: what is tried is everything behind the gate.
 
-    python witness_station.py CONFIG OATH SEED
+    python witness_station.py CONFIG OATH SEED [FRAMES_PER_S CROSSINGS_PER_S]
 """
 
 import os
@@ -29,7 +29,6 @@ from swapbell_models.sizes import size_class
 from swapbell_models.tally import Crossing, Direction, Tally
 
 INTENT, DONE = b"intent ", b"done "
-FRAMES_PER_S, CROSSINGS_PER_S = 20, 2.0
 BRISK = Patience(retry_s=0.1, retry_max_s=0.4, resend_s=1.0, resend_max_s=2.0, health_s=1.0, stop_s=20.0, end_s=20.0)
 
 
@@ -49,20 +48,21 @@ class Sworn(Spool):
 class Blank:
     """A camera that never ends and shows nothing."""
 
+    per_s: float
     size: tuple[int, int] = (2, 2)
 
     def frames(self) -> Iterator[Frame]:
         """Yield the same picture for ever."""
         image, number = np.zeros((2, 2), np.uint8), 0
         while True:
-            yield Frame(image, number / FRAMES_PER_S)
+            yield Frame(image, number / self.per_s)
             number += 1
 
 
-def moments(frames: Iterator[Frame], chance: random.Random) -> Iterator[Moment]:
+def moments(frames: Iterator[Frame], share: float, chance: random.Random) -> Iterator[Moment]:
     """Yield invented crossings, each confirmed a little after it happened."""
     for frame in frames:
-        some = chance.random() < CROSSINGS_PER_S / FRAMES_PER_S
+        some = chance.random() < share
         yield Moment(frame, [], [], [invented(frame.at_s, chance)] if some else [])
 
 
@@ -77,13 +77,14 @@ def invented(confirmed_s: float, chance: random.Random) -> Crossing:
     )
 
 
-def main(path: str, oath: str, seed: str) -> None:
+def main(path: str, oath: str, seed: str, frames_per_s: str = "20", crossings_per_s: str = "2") -> None:
     """Run the station once."""
     config, (stop, _) = read_config(Path(path)), stop_on_signal()
-    frames = Paced(Blank(), config.camera.pace, stop).frames()
+    frames = Paced(Blank(float(frames_per_s)), config.camera.pace, stop).frames()
+    share = float(crossings_per_s) / float(frames_per_s)
     with Sworn(config.spool.path, opened_at=now(), say=say) as spool:
         spool.oath = os.open(oath, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
-        run(config, moments(frames, random.Random(seed)), stop, spool, BRISK)
+        run(config, moments(frames, share, random.Random(seed)), stop, spool, BRISK)
 
 
 if __name__ == "__main__":
