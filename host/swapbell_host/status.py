@@ -211,8 +211,8 @@ def lines(status: Status, now: datetime) -> Iterator[str]:
     for past in status.ended:
         yield f"notice {past.id} ended by itself {past.ended_at:%Y-%m-%d %H:%M} UTC: {past.notice.text}"
     yield from map(unreached_words, status.unreached)
-    if status.pulse and (words := pulse_words(status.pulse, now)):
-        yield words
+    if status.pulse and (trouble := pulse_words(status.pulse, now)):
+        yield trouble
     if status.rejected_of_strangers:
         yield f"{status.rejected_of_strangers} rejected messages came from nobody whom the configuration names"
 

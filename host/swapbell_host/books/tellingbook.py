@@ -125,4 +125,4 @@ class Tellingbook:
 
 def _begun(connection: Connection, person: str, at: datetime, due_at: datetime) -> int:
     row = {"person": person, "made_at": at, "due_at": due_at, "tries": 0}
-    return connection.execute(insert(tellings).values(row).returning(tellings.c.id)).scalar_one()
+    return int(connection.execute(insert(tellings).values(row).returning(tellings.c.id)).scalar_one())
