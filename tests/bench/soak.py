@@ -5,8 +5,8 @@
 First the hours, a thousand times as fast, without a kill: the broker is gone for hours at a time, the disk under the
 spool is filled and freed, and memory and descriptors of station and host are read all along. Then the kills, of
 station and host in turn, each start of the station by a clock that was set to another time. The crossings are
-invented and come without pictures: what is tried is everything behind the gate. Prints a line for each finding; exit 1
-if one does not hold.
+invented and come without pictures: what is tried is everything behind the gate. Prints a line for each finding; exit
+1 if one does not hold.
 """
 
 import random
@@ -16,7 +16,7 @@ import sysconfig
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -105,12 +105,9 @@ def gone(broker: Broker, chance: random.Random) -> None:
 def full(card: Path, chance: random.Random) -> None:
     """Fill the disk under the spool for up to half an hour of the station's, and free it."""
     filler = card / "filler"
-    with filler.open("wb") as file:
-        try:
-            while True:
-                file.write(bytes(2**16))
-        except OSError:
-            pass
+    with filler.open("wb", buffering=0) as file, suppress(OSError):
+        while True:
+            file.write(bytes(2**16))
     time.sleep(chance.uniform(0.3, 1.8))
     filler.unlink()
     time.sleep(3.0)
