@@ -45,7 +45,7 @@ def test_a_station_of_its_own_is_told_of_no_site() -> None:
 def test_the_call_says_that_the_site_is_ready_and_to_swap_together() -> None:
     told = call(station("gate", BUSY), station("hut", BUSY))
     assert (
-        "On average the 2 stations of the site have 14.0, 14.0, 13.0: the site is ready, swap them together."
+        "On average the 2 stations of the site have 14.0, 14.0, 13.0 in 5 min: the site is ready, swap them together."
         in told.text
     )
     assert told.text.endswith(SWAP_CAUTION)
@@ -54,13 +54,13 @@ def test_the_call_says_that_the_site_is_ready_and_to_swap_together() -> None:
 def test_the_call_says_where_the_site_is_not_ready() -> None:
     told = call(station("gate", BUSY), station("hut", []), station("creek", []))
     assert told.kind is NoticeKind.READY
-    assert "On average the 3 stations of the site have 4.7, 4.7, 4.3: the site is not ready." in told.text
+    assert "On average the 3 stations of the site have 4.7, 4.7, 4.3 in 5 min: the site is not ready." in told.text
 
 
 def test_a_station_that_nobody_can_judge_is_told_and_hides_no_visits() -> None:
     told = call(station("gate", [10.0 * k for k in range(90)]), History("valley", "hut", Phase.LURING))
     assert (
-        "the 2 stations of the site (1 of them unjudged) have at least 15.0, 15.0, 15.0: the site is ready"
+        "the 2 stations of the site (1 of them unjudged) have at least 15.0, 15.0, 15.0 in 5 min: the site is ready"
         in told.text
     )
 
@@ -83,9 +83,12 @@ def test_a_touch_beside_a_quiet_station_is_a_touch() -> None:
 WARNING = PastNotice(NoticeKind.VISITORS, moment(0), id=12)
 
 
-def test_an_open_warning_of_visitors_is_part_of_the_call() -> None:
+def test_an_open_warning_of_visitors_comes_before_the_call() -> None:
     told = call(station("gate", BUSY, WARNING))
-    assert "But notice 12 warns of visitors that may be no wasps: do not swap before somebody has looked" in told.text
+    assert told.text.startswith(
+        "valley/gate: do not swap before somebody has looked: notice 12 warns of visitors that may be no wasps. By "
+        "its counts it is ready for the swap: "
+    )
 
 
 @pytest.mark.parametrize("closed", ["acknowledged_at", "ended_at"])

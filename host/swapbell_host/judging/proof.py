@@ -41,7 +41,9 @@ def reinvasion(evidence: Evidence) -> Notice | None:
     low = found.rebound.against_before.low
     if not found.rebound.is_returning or low is None or low < RETURNED_MIN:
         return None
-    return evidence.look.notice(NoticeKind.REINVASION, evidence.now, f"{found.rebound.words} {SWAP_CAUTION}")
+    return evidence.look.notice(
+        NoticeKind.REINVASION, evidence.now, f"wasps come back. {found.rebound.words} {SWAP_CAUTION}"
+    )
 
 
 def is_off(_past: PastNotice, history: History) -> bool:
