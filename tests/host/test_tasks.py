@@ -14,11 +14,11 @@ from swapbell_host import rules
 from swapbell_host.board import Seen
 from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.tasks import AHEAD, RANK, Case, Need, Task, task, tasks
+from swapbell_host.tasks import AHEAD, RANK, Call, Case, Need, Task, task, tasks
 from swapbell_models.job import Job
 from swapbell_models.notice import Notice, NoticeKind, notice
 from swapbell_models.phase import Event, Phase
-from swapbell_models.readiness import Rule
+from swapbell_models.readiness import Reason, Rule
 from swapbell_models.tally import Hindrance, Sight
 
 NOW = moment(900)
@@ -205,6 +205,27 @@ def test_a_silent_counter_is_to_be_seen_to_since_its_last_count() -> None:
     late = Seen(seen([]).history, rules.verdict(seen([]).history, NOW + timedelta(hours=2), Rule()), NOW)
     found = luring(look=late)
     assert (found.first.need, found.first.since_at) == (Need.COUNTER, NOW)
+
+
+def test_what_the_look_says_is_not_said_again_by_its_notice() -> None:
+    late = Seen(seen([]).history, rules.verdict(seen([]).history, NOW + timedelta(hours=2), Rule()), NOW)
+    assert len(luring(told(NoticeKind.SILENT), look=late).calls) == 1
+
+
+def test_of_the_same_need_the_earlier_deadline_comes_first_whoever_has_waited_longer() -> None:
+    early = Call(Need.DISPOSE, "early", NOW, NOW)
+    late = Call(Need.DISPOSE, "late", NOW + timedelta(hours=1), NOW - timedelta(hours=9))
+    assert early.order < late.order < Call(Need.DISPOSE, "some day").order
+
+
+def test_a_counter_that_could_not_count_for_a_moment_calls_nobody() -> None:
+    sight = Sight(blind_s=15.0, hindrance=Hindrance.SHAKE)
+    told_of = tallies([], edges(900))
+    shaken = (*told_of[:40], *(retold(each, watched_s=0.0, sight=sight) for each in told_of[40:]))
+    history = History("orchard", "north", Phase.LURING, shaken)
+    look = Seen(history, rules.verdict(history, NOW, Rule()), NOW)
+    assert look.verdict.reason is Reason.BLIND
+    assert needs(luring(look=look)) == [Need.NOTHING]
 
 
 def test_a_counter_that_cannot_count_says_why() -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from swapbell_host.page.plotting.clock import BY_HOUR_MAX, days, hours
-from swapbell_host.page.plotting.points import STEP, tells
+from swapbell_host.page.plotting.points import tells
 
 if TYPE_CHECKING:
     from swapbell_host.books.countbook import Count
@@ -46,16 +46,16 @@ def rows(counts: Sequence["Count"], zone: ZoneInfo, from_at: datetime, until_at:
     Parameters
     ----------
     counts : sequence of Count
-        By five minutes, in time order; each goes into the row that holds its middle.
+        By five minutes, in time order: no hour of any clock and no day begins within one.
     """
     hourly = until_at - from_at <= BY_HOUR_MAX
     inner = hours(zone, from_at, until_at) if hourly else days(zone, from_at, until_at)
     edges = [from_at, *(at for at, _ in inner if at > from_at), until_at]
-    waiting, found, middle = iter(counts), list[Row](), STEP / 2
+    waiting, found = iter(counts), list[Row]()
     count = next(waiting, None)
     for begin_at, end_at in pairwise(edges):
         own = list["Count"]()
-        while count is not None and count.from_at + middle < end_at:
+        while count is not None and count.from_at < end_at:
             own.append(count)
             count = next(waiting, None)
         label = _hour(begin_at, end_at, zone) if hourly else _day(begin_at, zone)
