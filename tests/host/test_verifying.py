@@ -311,3 +311,16 @@ def test_before_a_swap_reaches_back_to_the_last_move() -> None:
 def test_after_a_swap_begins_with_the_fresh_lure() -> None:
     assert after(log(SERVED), SWAPPED_AT, NOW) == (SWAPPED_AT + 4 * DAY, NOW)
     assert after(log(SERVED[:3]), SWAPPED_AT, NOW) is None
+
+
+def test_a_station_swapped_again_soon_begins_another_swap() -> None:
+    logs = {("hill", "north"): log([(Act.SWAPPED, 0), (Act.SWAPPED, 1.5)])}
+    assert [list(swap.stations.values()) for swap in swaps(logs)] == [[SWAPPED_AT], [SWAPPED_AT + 1.5 * DAY]]
+
+
+def test_a_stretch_across_the_swap_belongs_to_neither_side() -> None:
+    early = 10.0 / 24 + 2.0 / 1440  # SWAPPED_AT is 20:00, so this is two minutes past six in the morning
+    acts: Acts = [(Act.LURED, -2.0), (Act.SWAPPED, early), (Act.WITHDRAWN, 3.0), (Act.RELURED, 4.0)]
+    station = watched(looked(0, 3, 36) + looked(0.5, 1, 120, from_hour=6) + looked(5, 6, 6, from_hour=6), acts)
+    _, (found,) = verify(Swap({station.key: SWAPPED_AT + early * DAY}), [station], [], NOW)
+    assert found.before.visits == 36
