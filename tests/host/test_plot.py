@@ -334,6 +334,13 @@ def test_the_words_tell_how_much_of_the_foraging_hours_was_watched() -> None:
     assert "50% of the 2 h 0 min of foraging was watched." in summary(counts, shown)
 
 
+def test_what_was_watched_at_night_counts_nothing_for_the_foraging_hours() -> None:
+    at = datetime(2026, 1, 14, 15, 0, tzinfo=UTC)  # four in the morning in Nelson, two hours before the sun
+    counts = [count(nth, 0, at=at) for nth in range(12)]
+    shown = plot(counts, (at, at + 3 * HOUR), at + 3 * HOUR, Rule(place=NELSON), AUCKLAND)
+    assert any(sentence.startswith("0% of the 1 h") for sentence in summary(counts, shown))
+
+
 def test_a_place_that_nobody_gave_is_said() -> None:
     assert any("place is not known" in sentence for sentence in summary([count(0, 1)], drawn([count(0, 1)])))
 

@@ -97,8 +97,9 @@ class Scale:
 def picture(shown: Plot) -> Picture:
     """Return the sheet of a plot."""
     values = [value for point in shown.points for value in (point.most, point.mean) if value is not None]
-    spacing = spaced(max([*values, shown.rule * HEADROOM]))
-    scale = Scale(shown.from_at, shown.to_at, spacing * ceil(max([*values, shown.rule * HEADROOM]) / spacing))
+    most = max([*values, shown.rule * HEADROOM])
+    spacing = spaced(most)
+    scale = Scale(shown.from_at, shown.to_at, spacing * ceil(most / spacing))
     means = [(scale.x(point.from_at + shown.step / 2), point.mean) for point in shown.points]
     return Picture(
         counted=" ".join(_steps(shown, scale)),
