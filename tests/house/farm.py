@@ -21,9 +21,12 @@ from mosquitto_child import Broker, free_port
 from paho.mqtt.enums import CallbackAPIVersion
 from receivers import Hook, mailbox, webhook
 
+from swapbell_host.books.notebook import Notebook
+from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.config import parse_config
 from swapbell_host.main import serve
 from swapbell_models.message import Subject, encode, topic
+from swapbell_models.notice import NoticeKind
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Tally
 
@@ -40,7 +43,8 @@ listen = "127.0.0.1:{page}"
 [alerts]
 urls = ["{hook}"]
 """
-PATIENCE_S = 40.0
+# Our choice: a message comes within seconds; a loaded machine gets ten times that.
+PATIENCE_S = 60.0
 
 
 class Calendar:
@@ -136,9 +140,17 @@ class Farm:
         """Return the first letter with these words (a regular expression), waiting for it; `after` so many."""
         return self._awaited(words, lambda: [_text(each) for each in self.letters[after:]])
 
+    def noticed(self, kind: NoticeKind, station: str) -> str:
+        """Return the open notice of a kind at a station, waiting for it; it may be told with the next round-up."""
+        return self._awaited(f"{SITE}/{station}", lambda: self._open(kind))
+
     def posted(self, words: str) -> str:
         """Return the first call of the webhook with these words (a regular expression), waiting for it."""
         return self._awaited(words, lambda: [f"{post['title']} {post['message']}" for post in self.hook.posts])
+
+    def _open(self, kind: NoticeKind) -> list[str]:
+        with open_existing(ledger_url(str(self.folder / "ledger.sqlite"))) as store:
+            return [each.notice.text for each in Notebook(store).open_notices() if each.notice.kind is kind]
 
     def _awaited(self, words: str, found: Callable[[], list[str]]) -> str:
         until = time.monotonic() + PATIENCE_S

@@ -1,14 +1,17 @@
 """One season of an orchard, played by its keeper in a real browser, from the plan to the record; all of it invented.
 
-The host, the broker, the mail server and the webhook are real; only the clock leaps.
+The host, the broker, the mail server and the webhook are real; only the clock leaps. With SWAPBELL_PICTURES set to a
+folder, every page on the way is kept there as a picture, at every width and as it is printed.
 """
 
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 from zipfile import ZipFile
 
 import pytest
@@ -22,6 +25,7 @@ from swapbell_host.books.accountbook import Accountbook
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.page.access.passwords import hashed
+from swapbell_models.notice import NoticeKind
 
 pytestmark = [pytest.mark.part("chromium"), pytest.mark.part("mosquitto")]
 
@@ -47,11 +51,12 @@ class Story:
     """What was seen on the way."""
 
     farm: Farm
-    pictures: Path
+    pictures: Path | None
     found: Findings = field(default_factory=Findings)
     told: dict[str, str] = field(default_factory=dict[str, str])
     shown: dict[str, str] = field(default_factory=dict[str, str])
     files: dict[str, bytes] = field(default_factory=dict[str, bytes])
+    signed_in: Any = None
 
 
 @pytest.fixture(scope="module")
@@ -62,12 +67,12 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="module")
 def story(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
-    folder = tmp_path_factory.mktemp("orchard")
-    (folder / "pictures").mkdir()
-    with running(folder) as farm:
-        told = Story(farm, folder / "pictures")
+    pictures = os.environ.get("SWAPBELL_PICTURES")
+    with running(tmp_path_factory.mktemp("orchard")) as farm:
+        told = Story(farm, Path(pictures) if pictures else None)
         person = context(browser, farm.url, told.found)
         play(told, person.new_page())
+        told.signed_in = person.storage_state()
         person.close()
         yield told
 
@@ -98,6 +103,9 @@ def let_in(story: Story, page: Page) -> None:
     page.goto("/plan")
     expect(page).to_have_url(re.compile("/login"))
     look(story, page, "login")
+    fill(page, {"Name": "Kim", "Password": "wrong words"}, "Sign in", refused=True)
+    look(story, page, "login-refused")
+    page.goto("/login?next=/plan")
     tab_to(page, "name")
     page.keyboard.type("Kim")
     tab_to(page, "password")
@@ -110,17 +118,22 @@ def plan(story: Story, page: Page) -> None:
     page.goto("/plan")
     look(story, page, "plan-empty")
     follow(page, "Add a person")
+    look(story, page, "plan-person")
     mail = (story.farm.folder / "mail.url").read_text()
     fill(page, {"Name": "Kim", "Where to": mail}, "Write it down")
     page.goto("/plan/site")
+    look(story, page, "plan-site")
     fill(page, {"Name": SITE, "Time zone": "Australia/Tasmania", "Owner or occupier": "Orchard Ltd"}, "Write it down")
     for station in STATIONS:
         page.goto(f"/plan/station?site={SITE}")
+        if "plan-station" not in story.found.seen:
+            look(story, page, "plan-station")
         page.get_by_label("What it is for").select_option("control" if station == "south" else "bait")
         page.get_by_label("Who is told first").select_option("Kim" if station == "north" else "")
         fill(page, {"Name": station, "Where it hangs": PLACES[station], "What lures there": "fish"}, "Write it down")
-    page.goto("/plan")
     look(story, page, "plan")
+    page.goto("/nowhere")
+    look(story, page, "not-here")
 
 
 def enrol(story: Story, page: Page) -> None:
@@ -182,27 +195,29 @@ def let_it_hang(story: Story, page: Page) -> None:
     page.goto("/")
     story.shown["left out"] = page.locator("main").inner_text()
     look(story, page, "today-left-out")
-    story.farm.now.pass_by(hours=1.5)
     letters = len(story.farm.letters)
+    story.farm.now.leap(day=7, hour=8)
     story.told["nag"] = story.farm.letter("left out.*reminder|again", letters)
 
 
 def verify(story: Story, page: Page) -> None:
-    story.farm.now.leap(day=7, hour=9)
+    story.farm.now.leap(day=7, hour=10)
     for station in BAITED:
         log(story, page, station, "disposed", **{"Bait that was disposed of [g]": "30"})
         log(story, page, station, "relured", **{"Lure [g]": "80"})
     log(story, page, "south", "refreshed", **{"Lure [g]": "80"})
     look(story, page, "log")
     relured_at = story.farm.now()
-    now = story.farm.now.leap(day=9, hour=10)
+    now = story.farm.now.leap(day=9, hour=12)
     for station in STATIONS:
         every_s = 80.0 if station == "south" else 7200.0
         for day in (0, 1, 2):
             morning = relured_at + timedelta(days=day, minutes=5)
             evening = min(morning + timedelta(hours=9), now)
             story.farm.counters.watch(station, morning, evening, every_s)
-    story.told["collapsed"] = story.farm.letter("traffic has collapsed")
+    story.told["collapse"] = story.farm.noticed(NoticeKind.COLLAPSED, "north")
+    story.farm.now.leap(day=10, hour=9)
+    story.told["collapse mail"] = story.farm.letter("traffic has collapsed")
     page.goto("/verify")
     story.shown["verify"] = page.locator("main").inner_text()
     look(story, page, "verify")
@@ -219,6 +234,8 @@ def keep(story: Story, page: Page) -> None:
 
 def log(story: Story, page: Page, station: str, act: str, **typed: str) -> None:
     page.goto(f"/station/{SITE}/{station}/log")
+    if "log-choice" not in story.found.seen:
+        look(story, page, "log-choice")
     page.get_by_role("link", name=re.compile(rf"^{act}\b")).click()
     if f"log-{act}" not in story.found.seen:
         look(story, page, f"log-{act}")
@@ -226,11 +243,11 @@ def log(story: Story, page: Page, station: str, act: str, **typed: str) -> None:
     expect(page.locator(".said")).to_contain_text(f"{act} by Kim")
 
 
-def fill(page: Page, typed: dict[str, str], button: str) -> None:
+def fill(page: Page, typed: dict[str, str], button: str, *, refused: bool = False) -> None:
     for label, text in typed.items():
         page.get_by_label(label, exact=True).fill(text)
     page.get_by_role("button", name=button, exact=True).click()
-    expect(page.locator("[role=alert]")).to_have_count(0)
+    expect(page.locator("[role=alert]")).to_have_count(int(refused))
 
 
 def follow(page: Page, words: str) -> None:
@@ -291,7 +308,8 @@ def test_toxic_bait_nags_until_it_is_out(story: Story) -> None:
 
 
 def test_a_collapse_is_told_against_the_control_and_without_promise(story: Story) -> None:
-    assert "orchard/north" in story.told["collapsed"]
+    assert "against the control stations" in story.told["collapse"].lower()
+    assert "orchard/north" in story.told["collapse mail"]
     assert "Quiet is not dead" in story.shown["verify"]
 
 
@@ -305,3 +323,72 @@ def test_the_record_holds_every_application(story: Story) -> None:
 @pytest.mark.parametrize("kind", ["violations", "small", "wide", "foreign", "complaints"])
 def test_no_page_on_the_way_keeps_anybody_out(story: Story, kind: str) -> None:
     assert getattr(story.found, kind) == []
+
+
+WAYS = ("/", "/station/orchard/north", "/round", "/verify", "/records", "/records/orchard/north", "/plan")
+
+
+def test_everything_is_read_and_logged_without_javascript(browser: Browser, story: Story) -> None:
+    person = context(browser, story.farm.url, story.found, java_script_enabled=False, storage_state=story.signed_in)
+    page = person.new_page()
+    for way in WAYS:
+        page.goto(way)
+        assert page.locator("h1").inner_text()
+        assert len(page.locator("main").inner_text()) > 100
+    page.goto("/station/orchard/south/log?act=seen")
+    fill(page, {"Who did it": "Kim", "Note": "no script here"}, "Log it")
+    page.goto("/records/orchard/south")
+    expect(page.locator("main")).to_contain_text("no script here")
+    person.close()
+
+
+def test_a_keyboard_is_enough_to_log(browser: Browser, story: Story) -> None:
+    person = context(browser, story.farm.url, story.found, storage_state=story.signed_in)
+    page = person.new_page()
+    page.goto("/station/orchard/south/log")
+    press_at(page, "seen a look", "Enter")
+    page.wait_for_url(re.compile("act=seen"))
+    tab_to(page, "by")
+    page.keyboard.type("Kim")
+    tab_to(page, "note")
+    page.keyboard.type("by keyboard alone")
+    press_at(page, "Log it", "Enter")
+    expect(page.locator(".said")).to_contain_text("seen by Kim")
+    person.close()
+
+
+def test_the_first_key_leads_past_the_head(browser: Browser, story: Story) -> None:
+    person = context(browser, story.farm.url, story.found, storage_state=story.signed_in)
+    page = person.new_page()
+    page.goto("/plan")
+    press_at(page, "Skip to the content", "Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+    person.close()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_whatever_has_the_focus_shows_it(browser: Browser, story: Story, way: str) -> None:
+    person = context(browser, story.farm.url, story.found, storage_state=story.signed_in)
+    page = person.new_page()
+    page.goto(way)
+    for _ in range(25):
+        page.keyboard.press("Tab")
+        outline, html = page.evaluate(FOCUS)
+        assert outline >= 2.0, html
+    person.close()
+
+
+# WCAG 2.2, 2.4.13: a ring of at least 2 px.
+FOCUS = """() => { const each = document.activeElement, style = getComputedStyle(each);
+  return [each === document.body || style.outlineStyle !== 'none' ? parseFloat(style.outlineWidth) || 3 : 0,
+          each.outerHTML.slice(0, 120)]; }"""
+
+
+def press_at(page: Page, words: str, key: str) -> None:
+    """Tab on to what reads so, and press a key there."""
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.innerText.replace(/\\s+/g, ' ').trim()").startswith(words):
+            page.keyboard.press(key)
+            return
+    raise AssertionError(f"the keyboard does not reach {words!r}")
