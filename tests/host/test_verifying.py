@@ -210,8 +210,8 @@ def test_a_move_begins_the_time_before_anew() -> None:
 
 
 def test_the_next_swap_ends_the_time_after() -> None:
-    acts: Acts = [*SERVED, (Act.SWAPPED, 5.2)]
-    each = found(looked(-1, 5, 120) + looked(5, 5, 6) + looked(6, 5, 300), acts=acts)
+    acts: Acts = [*SERVED, (Act.SWAPPED, 5.2), (Act.WITHDRAWN, 5.8), (Act.RELURED, 6.2)]
+    each = found(looked(-1, 5, 120) + looked(5, 5, 6) + looked(7, 5, 300), acts=acts)
     assert each.after.visits == 6
 
 
