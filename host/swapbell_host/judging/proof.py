@@ -1,5 +1,7 @@
 """Whether a swap worked: that the traffic has collapsed, and that wasps come back. Quiet is not dead."""
 
+from datetime import datetime
+
 from swapbell_host.judging.evidence import Evidence
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.verifying.finding import NO_CONTROL, S_PER_H, Finding, Side
@@ -35,15 +37,13 @@ def collapse(evidence: Evidence) -> Notice | None:
 def reinvasion(evidence: Evidence) -> Notice | None:
     """Say once after each collapse that wasps come back, beyond chance."""
     found = _found(evidence, NoticeKind.REINVASION)
-    job = evidence.look.history.job
-    if found is None or found.rebound is None or not evidence.since(job and job.swapped_at, NoticeKind.COLLAPSED):
+    if found is None or found.rebound is None or not evidence.since(_swapped_at(evidence), NoticeKind.COLLAPSED):
         return None
     low = found.rebound.against_before.low
     if not found.rebound.is_returning or low is None or low < RETURNED_MIN:
         return None
-    return evidence.look.notice(
-        NoticeKind.REINVASION, evidence.now, f"wasps come back. {found.rebound.words} {SWAP_CAUTION}"
-    )
+    words = f"wasps come back. {found.rebound.words} {SWAP_CAUTION}"
+    return evidence.look.notice(NoticeKind.REINVASION, evidence.now, words)
 
 
 def is_off(_past: PastNotice, history: History) -> bool:
@@ -53,11 +53,15 @@ def is_off(_past: PastNotice, history: History) -> bool:
 
 def _found(evidence: Evidence, *told: NoticeKind) -> Finding | None:
     """Return what became of the traffic of a station that verifies; nothing if some kind was told since the swap."""
-    history = evidence.look.history
-    since = history.job.swapped_at if history.job else None
-    if history.phase is not Phase.VERIFYING or since is None or evidence.since(since, *told):
+    since, phase = _swapped_at(evidence), evidence.look.history.phase
+    if phase is not Phase.VERIFYING or since is None or evidence.since(since, *told):
         return None
     return evidence.finding
+
+
+def _swapped_at(evidence: Evidence) -> datetime | None:
+    job = evidence.look.history.job
+    return job.swapped_at if job else None
 
 
 def _best(found: Finding) -> Fall | None:

@@ -41,8 +41,8 @@ def _beside(site: SiteVerdict, rule: Rule) -> str:
         return ""
     unseen = f" ({site.unjudged} of them unjudged)" if site.unjudged else ""
     means = ", ".join(f"{mean:.1f}" for mean in site.means)
-    least = "at least " if unseen else ""
-    told = f"On average the {site.stations} stations of the site{unseen} have {least}{means} in {rule.window_s / 60:g} min"
+    counts = f"{'at least ' if unseen else ''}{means} in {rule.window_s / 60:g} min"
+    told = f"On average the {site.stations} stations of the site{unseen} have {counts}"
     if site.step is Step.READY:
         return f"{told}: the site is ready, swap them together."
     return f"{told}: the site is not ready. Stations share nests: better swap them together once it is."
