@@ -178,6 +178,18 @@ def test_what_changes_at_the_host_changes_on_the_page_by_itself(browser: Browser
         host.village.board.put(seen)
 
 
+def test_ages_grow_by_the_hosts_clock_whatever_the_browsers_says(browser: Browser, host: Host) -> None:
+    context = browser.new_context()
+    page = context.new_page()
+    page.clock.install(time=datetime(2031, 1, 1, tzinfo=UTC))
+    page.goto(host.url)
+    count = page.locator("li", has=page.locator("#to-hollow-ready")).locator("dd").last
+    expect(count).to_contain_text("0 s ago")
+    page.clock.fast_forward(130_000)
+    expect(count).to_contain_text("2 min ago")
+    context.close()
+
+
 def test_a_page_that_nobody_looks_at_keeps_no_line(browser: Browser, host: Host) -> None:
     with shown(browser, host.url) as page:
         expect(page.locator("#connection")).to_contain_text("Follows the host")

@@ -14,6 +14,7 @@
   let restMs = REST_MS;
   let waiting = null;
   let stale = false;
+  let aheadMs = 0;
 
   const part = () => document.getElementById("live");
   const clock = () => new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
@@ -28,11 +29,18 @@
     return part().contains(active) && /^(select|input|textarea)$/i.test(active.tagName);
   }
 
+  // By how much this clock is ahead of the host's, by which everything here is told.
+  function compare() {
+    aheadMs = Date.now() - 1000 * Number(part().dataset.now);
+  }
+
   function put(fresh) {
     const old = part();
+    old.dataset.now = fresh.dataset.now;
     const open = [...old.querySelectorAll("details[open][id]")].map((each) => each.id);
     const focused = old.contains(document.activeElement) ? document.activeElement.id : "";
     old.replaceChildren(...fresh.childNodes);
+    compare();
     open.forEach((id) => document.getElementById(id)?.setAttribute("open", ""));
     if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
     document.dispatchEvent(new CustomEvent("renewed"));
@@ -105,12 +113,13 @@
   function grow() {
     for (const each of document.querySelectorAll("#live time")) {
       if (!/( ago$)|(^in )/.test(each.textContent)) continue;
-      const passed = (Date.now() - Date.parse(each.dateTime)) / 1000;
+      const passed = (Date.now() - aheadMs - Date.parse(each.dateTime)) / 1000;
       each.textContent = passed < 0 ? `in ${lapse(-passed)}` : `${lapse(passed)} ago`;
     }
   }
 
   fetchedAt = Date.now();
+  compare();
   document.addEventListener("visibilitychange", () => (document.hidden ? leave() : listen()));
   setInterval(grow, AGES_MS);
   listen();
