@@ -97,6 +97,13 @@ def reference(told: Sequence[Tally], step: timedelta = STRETCH) -> list[Count]:
     return _stepped(sums, step)
 
 
+def lacking(told: Iterable[Tally]) -> set[tuple[str, int]]:
+    """Return the seqs from 1 to the last of each boot that have not come."""
+    came = {(each.boot, each.seq) for each in told}
+    last = {boot: max(seq for name, seq in came if name == boot) for boot, _ in came}
+    return {(boot, seq) for boot in last for seq in range(1, last[boot])} - came
+
+
 def _stepped(sums: dict[int, list[int]], step: timedelta) -> list[Count]:
     each = step // STRETCH
     wider: defaultdict[int, list[list[int]]] = defaultdict(list)
@@ -162,7 +169,9 @@ def test_counts_are_what_the_raw_tallies_come_to(shared_ledger: str, data: st.Da
                 record(ledger, *batch, *again)
                 for _ in range(data.draw(st.integers(0, 3))):
                     record(ledger)
+                holes = ledger.holes(SITE, station)
             known += batch
+            assert {(boot, seq) for boot, first, last, _ in holes for seq in range(first, last + 1)} == lacking(known)
             step = STRETCH * data.draw(st.sampled_from([1, 1, 3, 12]))
             assert shown(shared_ledger, station, step) == reference(known, step)
 

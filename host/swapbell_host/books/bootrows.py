@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import BigInteger, Connection, Integer, Row, String, bindparam, insert, select, update
 
-from swapbell_host.books import counting, refusals
+from swapbell_host.books import counting, gapbook, refusals
 from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, from_us, to_us
 from swapbell_host.books.sequence import Hole, Sequence, holes
@@ -109,7 +109,7 @@ def station_holes(connection: Connection, site: str, station: str) -> list[Hole]
 
 
 def _came(connection: Connection, boot: Row[tuple[object, ...]]) -> Sequence:
-    came = counting.came(connection, boot.id)
+    came = gapbook.came(connection, boot.id, boot.uncounted)
     for seq in sorted(refusals.claimed(connection, boot.site, boot.station, boot.boot)):
         _claim(came, seq)
     return came

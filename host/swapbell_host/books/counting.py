@@ -18,7 +18,6 @@ from sqlalchemy import (
     case,
     delete,
     func,
-    insert,
     literal,
     or_,
     select,
@@ -28,11 +27,10 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects import postgresql, sqlite
 
-from swapbell_host.books import tallybook
+from swapbell_host.books import gapbook
 from swapbell_host.books.counttables import counts, gaps
 from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, crossings, tallies
-from swapbell_host.books.sequence import Gap, Sequence
 from swapbell_host.books.wording import Greatest, Least, Whole
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Direction
@@ -62,7 +60,7 @@ def advance(connection: Connection, boot_id: int) -> int | None:
         return None
     _ADD[connection.dialect.name].run(connection, boot=boot_id, first=first, last=last)
     if came <= last - first:
-        _MISS.run(connection, boot=boot_id, first=first, before=max(first - 1, 0), last=last)
+        gapbook.note(connection, boot_id, first, last)
     _PASS.run(connection, boot=boot_id, next=last + 1)
     return int(last) + 1
 
@@ -71,12 +69,7 @@ def add_late(connection: Connection, boot_id: int, seqs: Collection[int]) -> Non
     """Add tallies to what their boot was summed up to before they came."""
     for seq in seqs:
         _ADD[connection.dialect.name].run(connection, boot=boot_id, first=seq, last=seq)
-    came = summed_of(connection, boot_id)
-    for seq in seqs:
-        came.add(seq)
-    connection.execute(delete(gaps).where(gaps.c.boot_id == boot_id))
-    if came.gaps:
-        connection.execute(insert(gaps), [{"boot_id": boot_id, **gap._asdict()} for gap in came.gaps])
+    gapbook.fill(connection, boot_id, _uncounted(connection, boot_id), seqs)
 
 
 def begin_anew(connection: Connection, boot_id: int) -> None:
@@ -84,19 +77,6 @@ def begin_anew(connection: Connection, boot_id: int) -> None:
     for table in (counts, gaps):
         connection.execute(delete(table).where(table.c.boot_id == boot_id))
     connection.execute(update(boots).where(boots.c.id == boot_id).values(uncounted=0))
-
-
-def came(connection: Connection, boot_id: int) -> Sequence:
-    """Return which tallies of a boot are stored."""
-    summed = summed_of(connection, boot_id)
-    return tallybook.came_after(connection, boot_id, summed)
-
-
-def summed_of(connection: Connection, boot_id: int) -> Sequence:
-    """Return which tallies of a boot are stored, as far as it is summed."""
-    missing = select(gaps.c.first, gaps.c.last).where(gaps.c.boot_id == boot_id).order_by(gaps.c.first)
-    last = max(_uncounted(connection, boot_id) - 1, 0)
-    return Sequence(last, [Gap(*row) for row in connection.execute(missing)])
 
 
 def _uncounted(connection: Connection, boot_id: int) -> int:
@@ -187,14 +167,7 @@ def _last() -> Prepared:
     return Prepared(select(func.max(piece.c.seq), func.count()))
 
 
-def _missing() -> Prepared:
-    lacking = tallybook.lacking(_BOOT, _FROM, bindparam("before", type_=Integer), _TO).subquery()
-    rows = select(_BOOT, lacking.c.first, lacking.c.last)
-    return Prepared(insert(gaps).from_select(gaps.c.keys(), rows))
-
-
 _ADD = {"sqlite": _adding(sqlite.insert), "postgresql": _adding(postgresql.insert)}
 _FIRST = Prepared(select(boots.c.uncounted).where(boots.c.id == _BOOT))
 _LAST = _last()
-_MISS = _missing()
 _PASS = Prepared(update(boots).where(boots.c.id == _BOOT).values(uncounted=bindparam("next", type_=Integer)))

@@ -19,7 +19,7 @@ class Prepared:
     def __init__(self, statement: Executable) -> None:
         self._statement = statement
 
-    def run(self, connection: Connection, **values: int | str | None) -> CursorResult[Any]:
+    def run(self, connection: Connection, **values: int | str | None) -> CursorResult[*tuple[Any, ...]]:
         """Run it with these values."""
         compiled = _compiled(self._statement, connection.dialect)
         named = compiled.construct_params(values)

@@ -3,10 +3,11 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
-from sqlalchemy import Connection, exists, select
+from sqlalchemy import ColumnElement, Connection, String, bindparam, exists, select
 
 from swapbell_host.books import bootrows, counting
 from swapbell_host.books.bootrows import Boot
+from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, tallies
 from swapbell_host.intake import BootName
 from swapbell_models.tally import Tally
@@ -64,8 +65,16 @@ class Reckoning:
 
 def waiting(connection: Connection, station: tuple[str, str] | None = None) -> dict[BootName, int]:
     """Return the boots, of one station or of all, that have tallies which are not summed yet."""
+    site, name = station or (None, None)
+    found = _WAITING_OF.run(connection, site=site, station=name) if station else _WAITING.run(connection)
+    return {(site, name, boot): boot_id for boot_id, site, name, boot in found}
+
+
+def _waiting(*which: ColumnElement[bool]) -> Prepared:
     some = exists().where(tallies.c.boot_id == boots.c.id, tallies.c.seq >= boots.c.uncounted)
-    found = select(boots.c.id, boots.c.site, boots.c.station, boots.c.boot).where(some).order_by(boots.c.id)
-    if station:
-        found = found.where(boots.c.site == station[0], boots.c.station == station[1])
-    return {(site, name, boot): boot_id for boot_id, site, name, boot in connection.execute(found)}
+    name = (boots.c.id, boots.c.site, boots.c.station, boots.c.boot)
+    return Prepared(select(*name).where(some, *which).order_by(boots.c.id))
+
+
+_WAITING = _waiting()
+_WAITING_OF = _waiting(*(boots.c[name] == bindparam(name, type_=String) for name in ("site", "station")))

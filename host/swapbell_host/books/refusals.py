@@ -4,10 +4,18 @@ from collections.abc import Sequence
 from datetime import datetime
 from hashlib import sha256
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, String, bindparam, func, insert, select
 
+from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import rejected
 from swapbell_host.intake import Rejection
+
+_CLAIMED = Prepared(
+    select(rejected.c.seq).where(
+        *(rejected.c[name] == bindparam(name, type_=String) for name in ("site", "station", "boot")),
+        rejected.c.seq.is_not(None),
+    )
+)
 
 
 def put(connection: Connection, rejections: Sequence[Rejection], received_at: datetime) -> None:
@@ -29,8 +37,7 @@ def digest(rejection: Rejection) -> bytes:
 
 def claimed(connection: Connection, site: str, station: str, boot: str) -> list[int]:
     """Return the seqs of a boot that were refused and kept whole."""
-    same = (rejected.c.site == site, rejected.c.station == station, rejected.c.boot == boot)
-    return list(connection.execute(select(rejected.c.seq).where(*same, rejected.c.seq.is_not(None))).scalars())
+    return [seq for (seq,) in _CLAIMED.run(connection, site=site, station=station, boot=boot)]
 
 
 def counts(connection: Connection) -> dict[tuple[str | None, str | None], int]:

@@ -8,7 +8,6 @@ from functools import cache
 from msgspec import UNSET
 from sqlalchemy import (
     BigInteger,
-    BindParameter,
     ColumnElement,
     Connection,
     Dialect,
@@ -25,14 +24,12 @@ from sqlalchemy import (
 from sqlalchemy.sql.compiler import SQLCompiler
 
 from swapbell_host.books.schema import boots, crossings, from_us, sights, tallies, to_us
-from swapbell_host.books.sequence import Gap, Sequence
 from swapbell_host.intake import BootName, Station
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Sight, Tally
 
 # Which row: a boot by its number in the ledger, and the seq.
 Key = tuple[int, int]
-Value = int | BindParameter[int]
 
 # Our choice: so many rows are read in one go, some megabytes.
 AT_ONCE = 10_000
@@ -89,22 +86,6 @@ def heard_at(connection: Connection) -> dict[Station, datetime]:
         .where(boots.c.id.in_(_last_boots()), tallies.c.seq == _last_seq())
     )
     return {(row.site, row.station): row.at for row in rows}
-
-
-def came_after(connection: Connection, boot_id: int, known: Sequence) -> Sequence:
-    """Return which tallies of a boot are stored, given all that are known up to a seq."""
-    last = connection.execute(select(func.max(tallies.c.seq)).where(tallies.c.boot_id == boot_id)).scalar() or 0
-    rows = connection.execute(lacking(boot_id, known.last + 1, known.last, last)).all()
-    return Sequence(max(known.last, last), [*known.gaps, *(Gap(*row) for row in rows)])
-
-
-def lacking(boot_id: Value, first: Value, before: Value, last: Value) -> Select[int, int]:
-    """Return the gaps of a boot that end before a stored seq of `first` to `last`, given the one `before` these."""
-    seq = tallies.c.seq
-    stored = select(seq, func.lag(seq, 1, before).over(order_by=seq).label("before"))
-    pairs = stored.where(tallies.c.boot_id == boot_id, seq.between(first, last)).subquery()
-    gap = (pairs.c.before + 1).label("first"), (pairs.c.seq - 1).label("last")
-    return select(*gap).where(pairs.c.seq > pairs.c.before + 1).order_by(pairs.c.seq)
 
 
 def _received_since(begin_at: datetime) -> ColumnElement[bool]:

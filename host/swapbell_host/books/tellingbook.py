@@ -67,9 +67,15 @@ class Tellingbook:
         return [each for each in self.waiting() if each.tries]
 
     def put(self, person: str, whys: dict[int, Why], at: datetime, due_at: datetime) -> None:
-        """Add these notices to what waits for the person, or begin a telling that is due then."""
+        """Begin a telling that is due then, or add to the one that waits for the person, which is due no later.
+
+        One that was not taken keeps its time: its address is not pestered.
+        """
+        mine = and_(_WAITS, tellings.c.person == person)
+        hurried = update(tellings).where(mine, tellings.c.tries == 0, tellings.c.due_at > due_at)
         with self._store.transaction() as connection:
-            waits = connection.execute(select(tellings.c.id).where(_WAITS, tellings.c.person == person)).scalar()
+            connection.execute(hurried.values(due_at=due_at))
+            waits = connection.execute(select(tellings.c.id).where(mine)).scalar()
             telling_id = waits or _begun(connection, person, at, due_at)
             rows = [
                 {"telling_id": telling_id, "notice_id": each, "why": why.value, "made_at": at}
