@@ -67,13 +67,27 @@ def parcel(key: Key, broker: BrokerSection, broker_host: str | None, clip: str) 
     Breakdown
         If the certificate of the broker's authority cannot be read.
     """
-    reached, given = _reachable(broker, broker_host), fresh(key)
+    reached = _reachable(broker, broker_host)
+    return packed(key, reached, clip, _read(Path(broker.ca_file)) if broker.ca_file is not None else None)
+
+
+def packed(key: Key, broker: BrokerSection, clip: str, certificate: bytes | None) -> Parcel:
+    """Return a station's files with a new password, given the broker as the station reaches it.
+
+    Parameters
+    ----------
+    key, broker, clip
+        As in `parcel`.
+    certificate : bytes or None
+        Of the authority that vouches for the broker; nothing where the connection is not encrypted.
+    """
+    given = fresh(key)
     files = {
-        enrolment.CONFIG_FILE: enrolment.device_config(key, reached, clip).encode(),
+        enrolment.CONFIG_FILE: enrolment.device_config(key, broker, clip).encode(),
         enrolment.KEY_FILE: f"{given.password}\n".encode(),
     }
-    if broker.ca_file is not None:
-        files[enrolment.CA_FILE] = _read(Path(broker.ca_file))
+    if certificate is not None:
+        files[enrolment.CA_FILE] = certificate
     return Parcel(given, files)
 
 
@@ -86,12 +100,13 @@ def fresh(station: Key) -> Credentials:
 def _reachable(broker: BrokerSection, host: str | None) -> BrokerSection:
     """Return the broker as a station reaches it: what is this machine here is not it there."""
     named = host or broker.host
-    if host is None and _is_here(named):
+    if host is None and is_here(named):
         raise Mistake(f"broker {named}: a station cannot reach it so; say its name or address there, as by --broker")
     return msgspec.structs.replace(broker, host=named)
 
 
-def _is_here(host: str) -> bool:
+def is_here(host: str) -> bool:
+    """Tell whether a name or an address means the machine that says it."""
     try:
         return ip_address(host).is_loopback
     except ValueError:

@@ -22,6 +22,7 @@ from swapbell_host.desk.people import GROUPS as PEOPLE
 from swapbell_host.desk.planning import GROUPS as PLAN
 from swapbell_host.desk.servicing import COMMANDS as SERVICE
 from swapbell_host.forecasting.command import forecast_command
+from swapbell_host.kit.command import COMMANDS as BROKER
 from swapbell_host.opendata.command import GROUPS as OPEN_DATA
 from swapbell_host.sheets.command import COMMANDS as SHEETS
 from swapbell_host.trade.commands import COMMANDS as TRADE
@@ -157,7 +158,8 @@ def _attend(
                 watch.look(*station)
                 _announce(announcements, board.of(*station), subscriber)
             if turn := rounds.due(now()):
-                watch.review(*turn)
+                watch.begin_review(*turn)
+            watch.go_on()
             alerts.advance(now())
             away = None if subscriber.listening_since else "the broker cannot be reached"
             heart.work(now(), ledger.tellings, partial(ledger.people, config.alerts), away)
@@ -270,7 +272,7 @@ def show_status(
         console.print(line, soft_wrap=not console.is_terminal)
 
 
-for _name, _command in (ANSWERS | SERVICE | SHEETS | TRADE | {"forecast": forecast_command}).items():
+for _name, _command in (ANSWERS | BROKER | SERVICE | SHEETS | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
 for _name, _group in (PLAN | PEOPLE | ALERTS | LOGINS | OPEN_DATA).items():
     app.add_typer(_group, name=_name)

@@ -45,6 +45,7 @@ DOORS = {
     "starlette": ("swapbell_host.page",),
     "uvicorn": ("swapbell_host.page.server",),
     "jinja2": ("swapbell_host.page.drawing",),
+    "cryptography": ("swapbell_host.kit.authority",),
     "argon2": ("swapbell_host.page.access.passwords",),
     "matplotlib": (
         "swapbell_host.forecasting.picture",

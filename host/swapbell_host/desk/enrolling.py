@@ -25,7 +25,7 @@ def enrol(desk: Desk, key: Key, parent: Path, broker_host: str | None, clip: str
     """
     station = desk.plan.station(*key)
     made, folder = parcel(key, desk.config.broker, broker_host, clip), parent / enrolment.username(key)
-    _fill(folder, made.files)
+    fill(folder, made.files)
     given = made.credentials
     desk.plan.change_station(replace(station, enrolled_at=desk.now))
     access = "\n".join(given.access_lines)
@@ -40,8 +40,8 @@ def enrol(desk: Desk, key: Key, parent: Path, broker_host: str | None, clip: str
     )
 
 
-def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Make a folder that is whole or not there, and open to nobody else."""
+def fill(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Make a folder that is whole or not there, and open to nobody else; names may hold folders of their own."""
     if folder.exists():
         raise Mistake(f"folder {folder}: it is there already; put it aside or choose another --dir")
     try:
@@ -49,6 +49,7 @@ def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
         part = Path(tempfile.mkdtemp(dir=folder.parent, prefix="."))
         try:
             for name, content in files.items():
+                (part / name).parent.mkdir(exist_ok=True, parents=True)
                 (part / name).touch(mode=0o600)
                 (part / name).write_bytes(content)
             part.replace(folder)

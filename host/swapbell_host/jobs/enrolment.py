@@ -61,9 +61,13 @@ def credentials(station: Key, password: str, salt: bytes) -> Credentials:
         Random, `SALT_BYTES` long.
     """
     name = username(station)
+    return Credentials(name, password, password_line(name, password, salt), access(station))
+
+
+def password_line(name: str, password: str, salt: bytes) -> str:
+    """Return somebody's line in mosquitto's password file."""
     digest = pbkdf2_hmac("sha512", password.encode(), salt, ROUNDS, HASH_BYTES)
-    line = f"{name}:$7${ROUNDS}${b64encode(salt).decode()}${b64encode(digest).decode()}"
-    return Credentials(name, password, line, access(station))
+    return f"{name}:$7${ROUNDS}${b64encode(salt).decode()}${b64encode(digest).decode()}"
 
 
 def username(station: Key) -> str:
