@@ -350,6 +350,10 @@ def test_gaps_are_told_to_five_minutes_even_where_they_are_too_short_to_be_drawn
     assert unwatched(counts, AT, AT + 30 * DAY) == [(AT + 4000 * STEP, AT + 4001 * STEP)]
 
 
+def test_the_moments_since_the_last_count_are_no_gap() -> None:
+    assert unwatched([count(0, 0)], AT, AT + STEP + timedelta(seconds=20)) == []
+
+
 @pytest.mark.parametrize(
     ("seconds", "words"),
     [(29.0, "0 min"), (3599.0, "1 h 0 min"), (7260.0, "2 h 1 min"), (180000.0, "2 d 2 h")],

@@ -85,10 +85,10 @@ def _unwatched(counts: Sequence["Count"], shown: Plot) -> list[str]:
 
 
 def unwatched(counts: Sequence["Count"], from_at: datetime, until_at: datetime) -> list[Pair]:
-    """Return the stretches between two moments of which nobody watched any five minutes, in time order."""
+    """Return the stretches between two moments of which nobody watched five minutes or more, in time order."""
     watched = [count.from_at for count in counts if count.watched_s > 0.0]
     begins, ends = [from_at, *(at + STEP for at in watched)], [*watched, until_at]
-    return [(begin_at, end_at) for begin_at, end_at in zip(begins, ends, strict=True) if begin_at < end_at]
+    return [(begin_at, end_at) for begin_at, end_at in zip(begins, ends, strict=True) if end_at - begin_at >= STEP]
 
 
 def _length(gap: Pair) -> timedelta:
