@@ -195,7 +195,7 @@ class Play:
             if by_day or turn % 2 == 0:
                 self._look(station)
         self.alerts.advance(self.now)
-        for seconds in (31, 32) if self.tellings.waiting() else ():
+        for seconds in (61, 62) if self.tellings.waiting() else ():
             self.alerts.advance(self.now + timedelta(seconds=seconds))
 
     def _send(self, station: Station, tallies: int) -> None:

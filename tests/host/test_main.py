@@ -114,7 +114,10 @@ def test_a_silence_ends_by_itself_and_the_next_one_is_told(host_toml: Path, brok
     with host(host_toml), Party(broker.port) as station:
         for number in (1, 2):
             station.send(tally(1, boot=f"b{number}", start_at=datetime.now(UTC) - timedelta(seconds=15)))
-            station.wait_for(Subject.NOTICE, NoticeMessage, lambda notice, number=number: notice.id == number)
+            # Its turn comes within half a minute.
+            station.wait_for(
+                Subject.NOTICE, NoticeMessage, lambda notice, number=number: notice.id == number, within_s=40.0
+            )
     said = json.loads(ran(host_toml, "status", "--json").stdout)
     assert [each["id"] for each in said["notices"]] == [2]
     assert [each["id"] for each in said["ended"]] == [1]

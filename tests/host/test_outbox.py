@@ -42,7 +42,7 @@ def test_a_telling_waits_until_it_is_taken(book: Tellingbook) -> None:
     assert book.waiting() == []
 
 
-def test_what_is_put_while_a_telling_waits_joins_it_and_moves_nothing(book: Tellingbook) -> None:
+def test_what_is_put_while_a_telling_waits_joins_it(book: Tellingbook) -> None:
     book.put("Kim", FIRST, NOW, NOW + MINUTE)
     book.put("Kim", {2: Why.AGAIN}, NOW + MINUTE, NOW + 2 * MINUTE)
     book.put("Robin", {2: Why.BEHIND}, NOW, NOW)
@@ -52,6 +52,15 @@ def test_what_is_put_while_a_telling_waits_joins_it_and_moves_nothing(book: Tell
         ("Robin", {2: Why.BEHIND}),
     ]
     assert waiting[0].due_at == NOW + MINUTE
+
+
+def test_what_is_due_earlier_hurries_a_telling_on_but_not_one_that_was_not_taken(book: Tellingbook) -> None:
+    book.put("Kim", FIRST, NOW, NOW + 9 * MINUTE)
+    book.put("Kim", {2: Why.FIRST}, NOW, NOW + MINUTE)
+    assert book.waiting()[0].due_at == NOW + MINUTE
+    book.failed(book.waiting()[0].id, NOW + DAY)
+    book.put("Kim", {3: Why.FIRST}, NOW, NOW + MINUTE)
+    assert book.waiting()[0].due_at == NOW + DAY
 
 
 def test_a_failure_is_counted_and_tried_again_later(book: Tellingbook) -> None:

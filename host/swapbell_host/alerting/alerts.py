@@ -18,7 +18,7 @@ from swapbell_host.alerting.outbox import Notices, OpenNotice, Tellings, Waiting
 from swapbell_host.alerting.people import HERE, People
 from swapbell_host.alerting.policy import Case, Due, cases, due
 from swapbell_host.alerting.posting import posts
-from swapbell_host.alerting.schedule import FLAPPING, GATHER, REMEMBERED, nth
+from swapbell_host.alerting.schedule import FLAPPING, GATHER, GATHER_LOOK, REMEMBERED, nth
 from swapbell_models.message import NoticeMessage
 from swapbell_models.notice import Notice
 
@@ -115,7 +115,8 @@ class Alerts:
 
     def _put(self, person: str, dues: tuple[Due, ...], at: datetime) -> None:
         whys = {each.case.entry.id: each.why for each in dues}
-        self._tellings.put(person, whys, at, at if person == HERE.name else at + GATHER)
+        gather = GATHER if any(each.case.course.call for each in dues) else GATHER_LOOK
+        self._tellings.put(person, whys, at, at if person == HERE.name else at + gather)
         for each in dues:
             if each.why is not Why.FIRST:
                 self._outlet.say(each.case.entry.notice, _message(each.case.entry, at))

@@ -130,7 +130,10 @@ class Tellings(Protocol):
         ...
 
     def put(self, person: str, whys: dict[int, Why], at: datetime, due_at: datetime) -> None:
-        """Add these notices to what waits for the person, or begin a telling that is due then."""
+        """Begin a telling that is due then, or add to the one that waits for the person, which is due no later.
+
+        One that was not taken keeps its time: its address is not pestered.
+        """
         ...
 
     def leave_out(self, telling_id: int, notice_ids: Iterable[int]) -> None:

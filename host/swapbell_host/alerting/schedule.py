@@ -18,8 +18,10 @@ HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 NIGHT = quiet("22:00-07:00")
 # Our choice: what nobody can do anything about before tomorrow does not ring in the evening.
 EVENING = time(20, 0)
-# Our choice: the host looks at every station within 20 s, so that what one outage did to many is told together.
-GATHER = timedelta(seconds=30)
+# Our choice: the host looks at every station within half a minute; what one outage did to many is told together.
+GATHER = timedelta(minutes=1)
+# Our choice: nobody waits for a round-up, and what goes wrong at one station often does so at the next, too.
+GATHER_LOOK = timedelta(minutes=10)
 # Our choice: after the first call of a day the next one waits a little, and each later one longer: five stations that
 # grow ready one after the other in a morning are one way there. The last span stays, which bounds a day.
 SPACING = (HOUR / 2, 2 * HOUR, 4 * HOUR)
