@@ -1,6 +1,7 @@
 """Ledgers of every revision, as they were written then, open today with all that they hold."""
 
 import shutil
+import sqlite3
 from datetime import timedelta
 from pathlib import Path
 
@@ -8,13 +9,21 @@ import pytest
 from msgspec.structs import replace
 from orchard import NOON_AT, SITE, STATION, STATIONS, tally, visits
 
+from swapbell_host.alerting.outbox import Why
+from swapbell_host.books.accountbook import Accountbook
+from swapbell_host.books.countbook import Count, Countbook
 from swapbell_host.books.ledger import Ledger
+from swapbell_host.books.notebook import Notebook
+from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.schema import REVISIONS
 from swapbell_host.books.sequence import Hole
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.books.tellingbook import Tellingbook
+from swapbell_host.jobs.account import Account, Right
 from swapbell_host.jobs.entry import Act
 from swapbell_host.jobs.plan import Role, place
+from swapbell_host.jobs.quiet import quiet
 from swapbell_models.message import Health, StationState
 from swapbell_models.phase import Phase
 from swapbell_models.tally import Hindrance, Sight
@@ -75,3 +84,37 @@ def test_an_old_ledger_tells_how_well_its_counters_saw(tmp_path: Path, revision:
     sure = replace(visits(1.0)[0], confidence=0.9)
     seen = Sight(light=2.5, moving=0.0, dropped=1, blind_s=3.0, hindrance=Hindrance.LIGHT)
     assert told == (tally(1, station="south", crossings=(sure,), watched_s=12.0, sight=seen),)
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_what_an_old_ledger_counted_is_told_before_and_after_it_is_summed(tmp_path: Path, revision: str) -> None:
+    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+    told = [Count(NOON_AT, visits=18, outs=0, small=0, large=0, seconds=135.0, watched_s=135.0)]
+    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT) as ledger:
+        assert counted(path) == told
+        for _ in range(4):
+            ledger.record([], NOON_AT)
+        assert counted(path) == told
+        assert ledger.holes(SITE, STATION) == [Hole("b1", 4, 4, lost=False)]
+    with sqlite3.connect(path) as connection:
+        assert connection.execute("SELECT boot_id, visits FROM counts").fetchall()[0] == (1, 18)
+        assert connection.execute("SELECT * FROM gaps").fetchall() == [(1, 4, 4)]
+
+
+def counted(path: Path) -> list[Count]:
+    with open_existing(ledger_url(str(path))) as store:
+        return Countbook(store).span(SITE, STATION, NOON_AT, NOON_AT + timedelta(hours=1))
+
+
+@pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision >= "0005"])
+def test_an_old_ledger_tells_who_was_told_and_who_may_sign_in(tmp_path: Path, revision: str) -> None:
+    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT):
+        pass
+    now = NOON_AT + timedelta(minutes=10)
+    with open_existing(ledger_url(str(path))) as store:
+        told = [(each.person, each.why, each.taken_at) for each in Tellingbook(store).told(NOON_AT)]
+        assert told == [("Kim", Why.FIRST, now)]
+        assert [entry.shelved_until for entry in Notebook(store).open_notices()] == [now + timedelta(hours=2)]
+        assert Accountbook(store).of(b"invented", now) == Account("Kim", Right.WORK)
+        assert Planbook(store).contacts()["Kim"].quiet == quiet("21:00-06:00")
