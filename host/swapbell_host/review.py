@@ -1,7 +1,8 @@
 """What the ledger's longer memory tells of a station, gathered for the slow rules as far as its phase asks for it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from datetime import datetime, timedelta
+from typing import TypeAlias, TypeVar
 
 from swapbell_host.board import Seen
 from swapbell_host.books.countbook import Count, Countbook
@@ -28,6 +29,10 @@ from swapbell_models.phase import Phase
 # Our choice: a few times a day. What a forecast or a proof stands on are days; each costs as much as a hundred looks.
 COSTLY = timedelta(hours=4)
 
+T = TypeVar("T")
+# Work that is done piece by piece, so that whoever asks can do something more pressing in between.
+Pieces: TypeAlias = Generator[None, None, T]
+
 
 class Review:
     """The longer memory of one ledger.
@@ -42,19 +47,19 @@ class Review:
         self._ledger, self._log, self._counts = ledger, ledger.log, Countbook(ledger.store)
         self._costly_at: dict[Station, datetime] = {}
 
-    def of(self, seen: Seen, listening_since: datetime | None) -> Evidence:
-        """Return the evidence on a station at the moment of its latest look."""
+    def of(self, seen: Seen, listening_since: datetime | None) -> Pieces[Evidence]:
+        """Return the evidence on a station as of its latest look, in pieces of some hundredths of a second."""
         history, now, key = seen.history, seen.at, seen.key
         counting = history.phase in COUNTING
         costly = counting and self._is_due(key, now)
-        return Evidence(
-            look=Look(history, seen.verdict, now, seen.rule, listening_since),
-            told=[_past(each) for each in noticed(self._ledger.store, *key, _begun_at(history, now), now)],
-            counts=self._counts.span(*key, now - REACH, now) if counting else (),
-            missing=missing(self._ledger.store, key, now - REACH) if counting else (),
-            forecast=self._forecast(seen) if costly and history.swaps else None,
-            finding=self._finding(history, now) if costly and history.phase is Phase.VERIFYING else None,
-        )
+        told = [_past(each) for each in noticed(self._ledger.store, *key, _begun_at(history, now), now)]
+        counts = self._counts.span(*key, now - REACH, now) if counting else ()
+        holes = missing(self._ledger.store, key, now - REACH) if counting else ()
+        yield
+        expected = (yield from self._forecast(seen)) if costly and history.swaps else None
+        found = (yield from self._finding(history, now)) if costly and history.phase is Phase.VERIFYING else None
+        look = Look(history, seen.verdict, now, seen.rule, listening_since)
+        return Evidence(look, told, counts, holes, expected, found)
 
     def _is_due(self, station: Station, now: datetime) -> bool:
         """Tell whether what is costly was last asked for long enough ago, and note that it is asked now."""
@@ -64,24 +69,28 @@ class Review:
         self._costly_at[station] = now
         return True
 
-    def _forecast(self, seen: Seen) -> str | None:
+    def _forecast(self, seen: Seen) -> Pieces[str | None]:
         """Return what is to be expected within a day; nothing where nobody can say."""
         try:
             lure = lure_of(self._log, self._counts, seen.key, seen.rule, seen.at)
+            yield
             made = forecast(lure.windows, lure.foraging, seen.at, seen.rule)
         except (Mistake, ValueError):  # the place is not known, or the sun does not rise there
             return None
         return day_ahead(made, lure.zone)
 
-    def _finding(self, history: History, now: datetime) -> Finding | None:
+    def _finding(self, history: History, now: datetime) -> Pieces[Finding | None]:
         """Return what became of a station's traffic after its last swap, against the control stations of its site."""
         key = history.site, history.station
         swaps = lures.swaps({key: self._entries(key, now)})
         if not swaps:
             return None
         begin_at = swaps[-1].from_at - BEFORE_MAX
-        controls = [self._watched(each, begin_at, now) for each in self._controls(history.site, now)]
-        _, (found,) = verify(swaps[-1], [self._watched(key, begin_at, now)], controls, now)
+        watched = list[Watched]()
+        for each in (key, *self._controls(history.site, now)):
+            watched.append(self._watched(each, begin_at, now))
+            yield
+        _, (found,) = verify(swaps[-1], watched[:1], watched[1:], now)
         return found
 
     def _controls(self, site: str, now: datetime) -> Iterator[Station]:

@@ -1,5 +1,6 @@
 """What the host does with each batch, and with each station whose turn it is."""
 
+from collections import deque
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
@@ -10,7 +11,7 @@ from swapbell_host.books.ledger import Ledger
 from swapbell_host.clocks import Clocks
 from swapbell_host.intake import Station
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.review import Review
+from swapbell_host.review import Pieces, Review
 from swapbell_host.standing import Standings
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
@@ -18,6 +19,7 @@ from swapbell_models.readiness import Rule, Step
 
 # Where the whole site matters: those a person may be called for.
 CALLS = frozenset({Step.TOUCHED, Step.READY})
+_DONE = object()
 
 
 class Watch:
@@ -50,6 +52,7 @@ class Watch:
     ) -> None:
         self._ledger, self._subscriber, self._alerts, self._rules_of = ledger, subscriber, alerts, rules_of
         self._board, self._review = board, Review(ledger)
+        self._reviews = deque[Pieces[None]]()
         self._now, self._say, self._warn = now, say, warn
         self._standings, self._clocks = Standings(), Clocks()
 
@@ -76,10 +79,19 @@ class Watch:
             self._subscriber.show(site, station, Subject.STANDING, standing)
         return look
 
-    def review(self, site: str, station: str) -> None:
+    def begin_review(self, site: str, station: str) -> None:
+        """Let a station be looked at slowly as soon as those before it are done."""
+        self._reviews.append(self._reviewed(site, station))
+
+    def go_on(self) -> None:
+        """Do the next piece of the slow look that is under way: so little that no message waits for it."""
+        if self._reviews and next(self._reviews[0], _DONE) is _DONE:
+            self._reviews.popleft()
+
+    def _reviewed(self, site: str, station: str) -> Pieces[None]:
         """Look at a station, and tell what takes a longer memory."""
         seen = self.look(site, station)
-        evidence = self._review.of(seen, self._subscriber.listening_since)
+        evidence = yield from self._review.of(seen, self._subscriber.listening_since)
         for past, words in slowrules.ended(evidence):
             self._end(past, seen.at, words)
         for notice in slowrules.news(evidence):

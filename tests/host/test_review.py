@@ -18,7 +18,7 @@ from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.evidence import Evidence
-from swapbell_host.review import COSTLY, Review
+from swapbell_host.review import COSTLY, Pieces, Review
 from swapbell_host.watch import Watch
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.forecasting.growth import Growth
@@ -82,7 +82,16 @@ def log(ledger: Ledger, act: Act, at: datetime, **known: float) -> None:
 def evidence(ledger: Ledger, now: datetime = NOW, review: Review | None = None) -> Evidence:
     history = ledger.history(*KEY, now)
     seen = Seen(history, rules.verdict(history, now, RULE), now, RULE)
-    return (review or Review(ledger)).of(seen, HUNG_AT)
+    return whole((review or Review(ledger)).of(seen, HUNG_AT))
+
+
+def whole(pieces: Pieces[Evidence]) -> Evidence:
+    """Do all the work at once."""
+    while True:
+        try:
+            next(pieces)
+        except StopIteration as done:
+            return done.value
 
 
 def test_traffic_that_grows_towards_the_rule_is_forecast_a_day_ahead(ledger: Ledger) -> None:
@@ -213,7 +222,11 @@ def test_a_review_tells_what_is_news_and_closes_what_is_over(ledger: Ledger) -> 
     watch = Watch(ledger, quiet, quiet, {KEY: RULE}, Board(), lambda: now, said.append, said.append)
     stale = Notice(SITE, STATION, NoticeKind.HOLE, _LOOK, now - 2 * DAY, "a hole")
     ledger.notebook.raise_notice(stale, now)
-    watch.review(*KEY)
+    watch.begin_review(*KEY)
+    watch.go_on()
+    assert quiet.told == [], "the first piece of the work is not the whole of it"
+    for _ in range(5):
+        watch.go_on()
     assert NoticeKind.COLLAPSED in {notice.kind for notice in quiet.told}
     assert any("notice 1 ended: what was missing has come, or is a day old" in line for line in said)
 
