@@ -279,6 +279,16 @@ def test_an_address_that_is_none_any_more_is_one_that_failed(store: Store) -> No
     assert desk.reported == ["Kim (no scheme) did not take a message; it is kept and tried again"]
 
 
+def test_whoever_is_to_be_told_no_more_is_not(store: Store) -> None:
+    old, new = Way([False] * 9), Way()
+    desk = Desk(store, kim("old://"), {"old://": old, "new://": new})
+    desk.tell(READY)
+    desk.pass_by(NOW + MINUTE)
+    desk.people = house("new://")
+    desk.pass_by(NOW + 10 * MINUTE, NOW + MINUTE)
+    assert (old.tries, len(new.taken), desk.tellings.waiting()) == (1, 1, [])
+
+
 def test_a_new_address_is_used_at_the_next_try(store: Store) -> None:
     old, new = Way([False] * 9), Way()
     desk = Desk(store, kim("old://"), {"old://": old, "new://": new})

@@ -93,6 +93,11 @@ def test_a_contact_is_not_its_own_second() -> None:
         Contact("Kim", "json://192.0.2.7", "Kim")
 
 
+def test_a_contact_is_not_taken_for_an_address_of_the_configuration() -> None:
+    with pytest.raises(ValueError, match="contact must not be named like an address"):
+        Contact("channel 1 (json)", "json://192.0.2.7")
+
+
 def test_a_role_is_one_of_two() -> None:
     assert plan.role("control") is Role.CONTROL
     with pytest.raises(ValueError, match="role must be bait or control, not 'trap'"):

@@ -123,7 +123,7 @@ class Alerts:
 
     def _send(self, waiting: Waiting, at: datetime) -> None:
         """Hand over what is still worth telling of a message."""
-        moot = [each for each in waiting.whys if each not in self._cases or self._cases[each].entry.shelved(at)]
+        moot = [each for each in waiting.whys if not self._is_worth(each, waiting.person, at)]
         if moot:
             self._tellings.leave_out(waiting.id, moot)
             self._looked_at = None
@@ -138,6 +138,13 @@ class Alerts:
             self._outlet.courier.carry(errand, way)
         else:
             self._failed(errand, at)
+
+    def _is_worth(self, notice_id: int, person: str, at: datetime) -> bool:
+        """Tell whether a notice is still to be told to somebody who still is to be told of it."""
+        case = self._cases.get(notice_id)
+        if case is None or case.entry.shelved(at):
+            return False
+        return person in {each.name for each in (*case.watchers.first, *case.watchers.behind)}
 
     def _line(self, notice_id: int, why: Why) -> letter.Line:
         case = self._cases[notice_id]

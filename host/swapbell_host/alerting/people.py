@@ -12,8 +12,8 @@ from swapbell_host.jobs.plan import Contact, Site, Station
 from swapbell_host.jobs.quiet import quiet
 
 _SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
-# Whoever reads along where the host runs: told where nobody else is, and always reached.
-HERE = Person("here", quiet=None)
+# Whoever reads along where the host runs: told where nobody else is, and always reached. No contact has this name.
+HERE = Person("", quiet=None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,6 +142,8 @@ class Contact:
         """Refuse what cannot be a contact."""
         for name, text in (("contact", self.name), ("address", self.address), ("second contact", self.second)):
             line(name, text)
+        if self.name.startswith("channel "):
+            raise ValueError("contact must not be named like an address of host.toml: channel ...")
         if self.second == self.name:
             raise ValueError(f"second contact of {shown(self.name)} must be another one")
 
