@@ -61,6 +61,10 @@ class Board:
         """Return the latest looks, as they are now."""
         return dict(self._seen)
 
+    def looked(self, site: str) -> int:
+        """Return how many stations of a site were looked at since the host began."""
+        return len(self._of_site.get(site, {}))
+
     def site(self, name: str) -> SiteVerdict | None:
         """Return the verdict on a site by the latest looks; nothing if none of its stations is to be swapped."""
         return site_verdict(list(self._of_site.get(name, {}).values()))

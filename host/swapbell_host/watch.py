@@ -1,6 +1,6 @@
 """What the host does with each batch, and with each station whose turn it is."""
 
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
@@ -16,6 +16,7 @@ from swapbell_host.standing import Standings
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
 from swapbell_models.readiness import Rule, Step
+from swapbell_models.sitewide import SiteVerdict
 
 # Where the whole site matters: those a person may be called for.
 CALLS = frozenset({Step.TOUCHED, Step.READY})
@@ -52,6 +53,7 @@ class Watch:
     ) -> None:
         self._ledger, self._subscriber, self._alerts, self._rules_of = ledger, subscriber, alerts, rules_of
         self._board, self._review = board, Review(ledger)
+        self._stations = Counter(site for site, _ in rules_of)
         self._reviews = deque[Pieces[None]]()
         self._now, self._say, self._warn = now, say, warn
         self._standings, self._clocks = Standings(), Clocks()
@@ -72,12 +74,16 @@ class Watch:
         look = Seen(history, seen, now, rule)
         self._board.put(look)
         self._note(history, now)
-        whole = self._board.site(site) if seen.step in CALLS else None  # only the call to swap tells of it
+        whole = self._whole(site) if seen.step in CALLS else None  # only the call to swap tells of it
         for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since, whole):
             self._alerts.tell(notice, now)
         if standing := self._standings.news(history, seen, now, self._subscriber.connection):
             self._subscriber.show(site, station, Subject.STANDING, standing)
         return look
+
+    def _whole(self, site: str) -> SiteVerdict | None:
+        """Return the verdict on a site; nothing before each of its stations was looked at once."""
+        return self._board.site(site) if self._board.looked(site) >= self._stations[site] else None
 
     def begin_review(self, site: str, station: str) -> None:
         """Let a station be looked at slowly as soon as those before it are done."""
