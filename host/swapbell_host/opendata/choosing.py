@@ -16,6 +16,9 @@ from swapbell_host.opendata.timeline import Timeline
 from swapbell_models.fault import Mistake
 from swapbell_models.tally import Clock
 
+# A tally lasts an hour at most (`tally.Tally.seconds`).
+LONGEST = timedelta(hours=1)
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -100,10 +103,6 @@ class Chosen:
         if self.span.end_at is not None:
             conditions.append(or_(free, synced_at < self.span.end_at))
         return and_(*conditions)
-
-
-# A tally lasts an hour at most (`tally.Tally.seconds`).
-LONGEST = timedelta(hours=1)
 
 
 def choose(store: Store, choice: Choice) -> list[Chosen]:

@@ -49,7 +49,7 @@ def counts(store: Store, chosen: list[Chosen], step: timedelta = STRETCH) -> Ext
     chosen : list of Chosen
         Of whom; stretches in which a span begins or ends are there whole.
     step : timedelta
-        Length of a stretch, a multiple of five minutes; stretches count from midnight UTC or from 1970.
+        Length of a stretch, a multiple of five minutes; stretches count from 1970-01-01 UTC.
 
     Raises
     ------

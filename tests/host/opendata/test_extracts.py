@@ -229,3 +229,19 @@ def visits(sent: list[Tally]) -> int:
 def total(found: list[dict[str, Cell]], name: str) -> float:
     values = [row[name] for row in found]
     return sum(value for value in values if isinstance(value, int | float))
+
+
+def test_either_database_gives_the_same(ledger_name: str) -> None:
+    sent = [
+        at(0.0, 1, body(1.0), body(2.0, Direction.OUT), clock=Clock.FREE, from_at=MADE_AT),
+        at(15.0, 2, body(3.0), sight=Sight(light=80.0)),
+        at(900.0, 3, watched_s=0.0),
+        at(0.0, 1, boot="adrift", clock=Clock.FREE),
+    ]
+    record(ledger_name, sent)
+    assert column(ledger_name, extracts.counts, "visits") == [2, None]
+    assert column(ledger_name, extracts.tallies, "clock") == ["repaired", "synced", "synced", "unknown"]
+    assert column(ledger_name, extracts.crossings, "at_utc") == [NOON_AT + timedelta(seconds=s) for s in (1, 2, 18)]
+    span = Choice(begin="2026-03-14 12:00:02", end="2026-03-14 12:10")
+    assert column(ledger_name, extracts.crossings, "direction", span) == ["out", "in"]
+    assert column(ledger_name, extracts.counts, "from_utc", span) == [NOON_AT]
