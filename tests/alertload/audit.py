@@ -16,13 +16,14 @@ from swapbell_host.alerting.outbox import Why
 from swapbell_host.alerting.schedule import (
     FLAPPING,
     FLAPS,
+    GATHER,
     NIGHT,
     REMEMBERED,
+    SPACING,
     UNREACHED,
     UNREACHED_LOOK,
     course,
     day_of,
-    latest,
 )
 from swapbell_host.books.schema import notices
 from swapbell_host.books.tellingtables import tellings, told
@@ -182,7 +183,7 @@ def _watchers(play: Play, station: str) -> tuple[Keeper, Keeper]:
 
 def _due_at(play: Play, keeper: Keeper, kind: NoticeKind, at: datetime) -> datetime:
     """Return when a person has been reachable for as long as the rules allow, and a dead address was tried again."""
-    left = latest(kind) + STEP if course(kind).call else 2 * STEP
+    left = _latest(kind) + STEP if course(kind).call else 2 * STEP
     at = at if course(kind).call else _morning(keeper, at)
     was_away = False
     while left > timedelta():
@@ -193,6 +194,11 @@ def _due_at(play: Play, keeper: Keeper, kind: NoticeKind, at: datetime) -> datet
             left, was_away = max(left, RETRY_AFTER[-1] + STEP), True
         left -= timedelta() if away or quiet else STEP
     return at
+
+
+def _latest(kind: NoticeKind) -> timedelta:
+    """Return within which time, of the hours in which the person may be called, a call is told at the latest."""
+    return (SPACING[0] if course(kind).any_hour else SPACING[-1]) + GATHER
 
 
 def _morning(keeper: Keeper, at: datetime) -> datetime:

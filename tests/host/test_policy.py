@@ -100,8 +100,8 @@ def test_a_call_that_is_raised_anew_is_a_reminder_of_the_last_one() -> None:
     earlier, later = entry(LEFT_OUT, 1), entry(LEFT_OUT, 2)
     words = [word(earlier, KIM, NIGHT_AT)]
     (case,) = cases([later], [], words, lambda *_: WATCHERS, NIGHT_AT + 4 * HOUR)
-    assert whom(case, NIGHT_AT + 4 * HOUR) == [("Robin", Why.BEHIND)]
-    assert ("Kim", Why.AGAIN) in whom(case, NIGHT_AT + 12 * HOUR)
+    assert whom(case, NIGHT_AT + 4 * HOUR) == []
+    assert whom(case, NIGHT_AT + 12 * HOUR) == [("Kim", Why.AGAIN), ("Robin", Why.BEHIND)]
     (case,) = cases([later], [], words, lambda *_: WATCHERS, NIGHT_AT + DAY)
     assert whom(case, NIGHT_AT + DAY) == [("Kim", Why.FIRST)]
 
@@ -151,7 +151,7 @@ def test_what_comes_and_goes_seldom_is_told_only_while_it_is_there() -> None:
 
 def test_what_comes_and_goes_often_is_told_although_it_is_over() -> None:
     (case,) = flapping(FLAPS)
-    assert (case.flaps, case.over, whom(case, NOW)) == (FLAPS, True, [("Kim", Why.FIRST)])
+    assert (case.flaps, whom(case, NOW)) == (FLAPS, [("Kim", Why.FIRST)])
 
 
 def test_what_comes_and_goes_is_not_told_anew_with_each_spell() -> None:
@@ -159,6 +159,15 @@ def test_what_comes_and_goes_is_not_told_anew_with_each_spell() -> None:
     (case,) = flapping(FLAPS + 4, earlier, still=True)
     assert whom(case, NOW + HOUR) == []
     assert whom(case, NOW + DAY) == [("Kim", Why.AGAIN)]
+
+
+def test_a_warning_of_visitors_is_a_call_where_somebody_is_called_to_swap() -> None:
+    warning = entry(NoticeKind.VISITORS, 1)
+    alone, elsewhere, here = (
+        cases([warning, *others], [], [], lambda *_: WATCHERS, NOW)[0].course.call
+        for others in ([], [entry(READY, 2, "south")], [entry(READY, 2)])
+    )
+    assert (alone, elsewhere, here) == (False, False, True)
 
 
 def test_a_call_never_flaps() -> None:

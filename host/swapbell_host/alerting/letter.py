@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from swapbell_host.alerting.outbox import OpenNotice, Why
+from swapbell_host.alerting.schedule import SWAPS
 from swapbell_models.notice import SWAP_CAUTION, NoticeKind
 
 # Our choice: as many stations as fit a phone's screen with the rest of the message, the most pressing first.
@@ -30,7 +31,6 @@ WORDS = {
     NoticeKind.SUPPLY: "Power or disk is low",
     NoticeKind.HOLE: "Counts are missing",
 }
-_SWAPS = {NoticeKind.READY, NoticeKind.SWAP_OVERDUE}
 _UTC = re.compile(r"(\d{4}-\d{2}-\d{2} \d{2}:\d{2}) UTC")
 
 
@@ -103,7 +103,7 @@ def _several(lines: Sequence[Line]) -> str:
         mine = [line for line in lines if line.entry.notice.kind is kind]
         said.append(f"{WORDS[kind]}: {_stations(mine, left)}.")
         left = max(left - len(mine), 0)
-    if _SWAPS & set(kinds):
+    if SWAPS & set(kinds):
         said.append(SWAP_CAUTION)
     return "\n".join([*said, "All, with numbers: swapbell-host status. Seen to one: swapbell-host ack NUMBER"])
 

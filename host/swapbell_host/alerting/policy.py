@@ -15,8 +15,10 @@ from swapbell_host.alerting.schedule import (
     DAY,
     FLAPS,
     NIGHT,
+    SWAPS,
     UNREACHED,
     UNREACHED_LOOK,
+    WARNING,
     Course,
     course,
     day_of,
@@ -73,20 +75,26 @@ class Case:
         Of it; of any of its spells, where it comes and goes; and of the same call within the last day.
     flaps
         How many spells of its kind ended by themselves within the last day, where that is too many; else 0.
-    over
-        Whether it has ended by itself: it is told only because it comes and goes.
+    before_swap
+        Whether somebody is called to swap there.
     """
 
     entry: OpenNotice
     watchers: Watchers
     told: tuple[Told, ...] = ()
     flaps: int = 0
-    over: bool = False
+    before_swap: bool = False
 
     @property
     def course(self) -> Course:
-        """How its kind is told."""
-        return course(self.entry.notice.kind)
+        """How it is told."""
+        warns = self.before_swap and self.entry.notice.kind is NoticeKind.VISITORS
+        return WARNING if warns else course(self.entry.notice.kind)
+
+    @property
+    def anew(self) -> bool:
+        """Whether it was raised anew: an earlier notice has said the same."""
+        return any(word.notice_id != self.entry.id for word in self.told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,10 +146,12 @@ def cases(
     openly = {entry.key: entry for entry in current(still_open)}
     last = {entry.key: entry for entry in ended if entry.key in flaps and entry.key not in openly}
 
+    swaps = {entry.key[:2] for entry in still_open if entry.notice.kind in SWAPS}
+
     def case(entry: OpenNotice) -> Case:
         words, times = of_key.get(entry.key, ()), flaps.get(entry.key, 0)
         own = tuple(word for word in words if times or word.notice_id == entry.id or _is_same_call(word, now))
-        return Case(entry, watchers(*entry.key[:2]), own, times, entry.key in last)
+        return Case(entry, watchers(*entry.key[:2]), own, times, entry.key[:2] in swaps)
 
     return [case(entry) for entry in (*openly.values(), *last.values())]
 
@@ -202,7 +212,7 @@ def _passed(since_at: datetime, span: timedelta, person: Person, zone: ZoneInfo,
 
 def _hushed(each: Due, now: datetime) -> bool:
     quiet = each.person.quiet
-    if quiet is None or (each.case.course.any_hour and each.why is not Why.AGAIN):
+    if quiet is None or (each.case.course.any_hour and each.why is not Why.AGAIN and not each.case.anew):
         return False
     return quiet.holds(now, each.case.watchers.zone)
 

@@ -65,6 +65,9 @@ _NEWS = Course(call=False)
 _FAULT = Course(call=False, again_after=(DAY, 3 * DAY, 7 * DAY))
 # Our choice: two hours leave time to answer from the field; a swap that comes two hours later still finds the wasps.
 _SWAP = Course(call=True, again_after=(DAY,), behind_after=2 * HOUR)
+# A warning of visitors is a call where somebody may be on the way to swap: these could be bees.
+WARNING = _SWAP
+SWAPS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
 
 COURSES = {
     NoticeKind.READY: _SWAP,
@@ -111,10 +114,3 @@ def may_round_up(at: datetime, hours: Quiet, zone: ZoneInfo) -> bool:
 
 def _morning(hours: Quiet) -> time:
     return hours.ends if hours.begins > hours.ends else NIGHT.ends
-
-
-def latest(kind: NoticeKind) -> timedelta:
-    """Return within which time, of the hours in which the person may be called, a kind is told at the latest."""
-    if not course(kind).call:
-        return DAY
-    return (SPACING[0] if course(kind).any_hour else SPACING[-1]) + GATHER
