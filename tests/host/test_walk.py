@@ -126,3 +126,17 @@ def test_the_nearest_station_lies_across_the_date_line() -> None:
     found = nearest(("isle", "a"), places)
     assert found is not None
     assert (found[0], found[1].words) == (("isle", "b"), "213 m E (090 degrees)")
+
+
+@given(st.lists(PLACES, min_size=EXACT_MAX_STOPS + 1, max_size=EXACT_MAX_STOPS + 8), PLACES)
+@settings(max_examples=25, deadline=None)
+def test_turning_round_a_stretch_of_a_long_walk_does_not_shorten_it(stops: list[Place], here: Place) -> None:
+    places = {("orchard", f"s{n}"): place for n, place in enumerate(stops)}
+    found = walk(places, here)
+    order = [here, *(places[leg.station] for leg in found.legs)]
+    turned = [
+        length_m([*order[:i], *reversed(order[i:j]), *order[j:]])
+        for i in range(1, len(order))
+        for j in range(i + 2, len(order) + 1)
+    ]
+    assert found.distance_m <= min(turned) + 1e-3
