@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
 
@@ -11,10 +11,8 @@ import pytest
 from host.page_client import Client, client
 from host.village import SITE, settle
 
-from swapbell_host.books.lookback import last_word, noticed
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.page.plotting.points import POINTS_MAX
-from swapbell_models.notice import NoticeKind, notice
 
 # Two in the afternoon, half a day after the clock was set back (IANA time zone database, rule NZ).
 NOW = datetime(2026, 4, 5, 2, 0, tzinfo=UTC)
@@ -55,7 +53,10 @@ def test_it_says_what_is_needed_first(village: Client) -> None:
 
 
 def test_the_verdict_stands_on_its_evidence(village: Client) -> None:
-    words = village.get(READY).words
+    words, seen = village.get(READY).words, village.board.of(SITE, "ready")
+    assert seen
+    assert seen.verdict.fullest
+    assert f"The fullest 5 min had {seen.verdict.fullest.counted}." in words
     assert re.search(r"visits per 5 min of watched time; with 95 % confidence the true mean lies between", words)
     assert re.search(r"luck would show as many in (less than 1|\d+) % of such looks", words)
     assert "Asked for: two of three windows" in words
@@ -220,21 +221,3 @@ def test_nothing_is_loaded_from_elsewhere_and_nothing_runs_inline(village: Clien
 )
 def test_the_files_of_the_plot_lie_beside_the_page(village: Client, name: str) -> None:
     assert village.get(f"/static/{name}").status == 200
-
-
-def test_the_ledger_tells_what_was_noticed_of_one_station(village: Client) -> None:
-    def look(house: Any) -> tuple[list[Any], list[Any]]:
-        house.notebook.raise_notice(notice(SITE, "dry", NoticeKind.HOLE, NOW - timedelta(days=3), "a hole"), NOW)
-        house.notebook.end(house.notebook.open_notices()[0].id, NOW)
-        near = noticed(house.store, SITE, "dry", NOW - timedelta(days=1), NOW)
-        return near, noticed(house.store, SITE, "dry", NOW - timedelta(days=9), NOW)
-
-    near, far = village.in_house(look)
-    assert near == []
-    assert [(each.kind, each.ended_at, each.acknowledged_at) for each in far] == [(NoticeKind.HOLE, NOW, None)]
-
-
-def test_the_ledger_tells_a_stations_last_word(village: Client) -> None:
-    word = village.in_house(lambda house: last_word(house.store, SITE, "ready"))
-    assert (word.health.battery_percent, word.heard_at) == (64.0, NOW)
-    assert village.in_house(lambda house: last_word(house.store, SITE, "planned")) is None
