@@ -11,12 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from host.page_client import Client, client
+from host.page_client import PASSWORD, Client, client, password_hash
 from host.village import SITE, settle
 from host.village import plan as village_plan
 
 from swapbell_host.board import Board, Seen
+from swapbell_host.books.lookback import noticed
 from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.jobs.account import Account, Right
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Station
 from swapbell_host.judging.history import History, PastNotice
@@ -138,6 +140,26 @@ def test_a_notice_that_was_put_off_calls_nobody_and_is_still_there(empty: Client
     assert "put off until Thu 15 Jan 2026, 05:00 GMT" in empty.get("/station/weir/post").words
     empty.now = NOW + timedelta(hours=5)
     assert "see to the counter" in empty.get("/").words
+
+
+def test_whoever_may_only_look_sees_notices_and_is_offered_nothing_to_press(empty: Client) -> None:
+    number = raised(empty, NoticeKind.SUPPLY)
+    empty.in_house(lambda house: house.accounts.put(Account("Kim", Right.VIEW), password_hash(), NOW))
+    empty.submit("/login", {"name": "Kim", "password": PASSWORD})
+    for where in ("/", "/station/weir/post"):
+        text = empty.get(where).text
+        assert "The battery is at 5 %." in text
+        assert f"/notice/{number}/" not in text
+        assert "/log" not in text.replace("/logout", "")
+
+
+def test_who_saw_to_a_notice_is_kept(empty: Client) -> None:
+    number = raised(empty, NoticeKind.SUPPLY)
+    empty.in_house(lambda house: house.accounts.put(Account("Kim", Right.WORK), password_hash(), NOW))
+    empty.submit("/login", {"name": "Kim", "password": PASSWORD})
+    empty.submit(f"/notice/{number}/seen", {"back": "/"}, shown_at="/")
+    (past,) = empty.in_house(lambda house: noticed(house.store, "weir", "post", NOW - timedelta(days=1), NOW))
+    assert (past.acknowledged_by, past.acknowledged_at) == ("Kim", NOW)
 
 
 def test_toxic_bait_cannot_be_put_off_for_a_day(empty: Client) -> None:
