@@ -91,6 +91,13 @@ def test_the_pulse_is_written_down_each_minute_with_what_is_wrong() -> None:
     assert body.pulse.beats == [(NOW, None), (NOW + MINUTE, AWAY)]
 
 
+def test_a_trouble_that_begins_or_ends_is_written_down_at_once() -> None:
+    body = Body(None)
+    for seconds, trouble in enumerate((AWAY, AWAY, None, None)):
+        body.work(NOW + seconds * MINUTE / 60, trouble)
+    assert [trouble for _, trouble in body.pulse.beats] == [AWAY, None]
+
+
 def test_the_url_is_asked_at_its_pace_as_long_as_all_works() -> None:
     with watcher() as (url, asked):
         body = Body(HeartbeatSection(url=url, every="10 min"))

@@ -74,6 +74,7 @@ class Heartbeat:
         self._every = span("alerts.heartbeat: every", self._section.every, EVERY_MAX) if self._section else EVERY_MAX
         self._people, self._courier = People(section), Courier()
         self._pulse_at: datetime | None = None
+        self._trouble: str | None = None
         self._ping_at: datetime | None = None
         self._trouble_since: datetime | None = None
         self._told_trouble = self._ping_fails = False
@@ -94,9 +95,9 @@ class Heartbeat:
         trouble
             What keeps the host from its whole work; nothing if all works.
         """
-        if _has_passed(self._pulse_at, PULSE_EVERY, at):
+        if _has_passed(self._pulse_at, PULSE_EVERY, at) or trouble != self._trouble:
             pulses.beat(at, trouble)  # which fails where the ledger cannot be written: then no other sign is given
-            self._pulse_at, self._people = at, people(at)
+            self._pulse_at, self._trouble, self._people = at, trouble, people(at)
             if trouble is None:
                 self._say_alive(at, pulses)
         self._note(at, trouble)
