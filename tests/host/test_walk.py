@@ -1,12 +1,14 @@
 """The order of a round: every station once, never longer than the order given, the shortest of all for few."""
 
 import math
+import random
 from itertools import pairwise, permutations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from swapbell_host import walk as walking
 from swapbell_host.jobs.plan import located
 from swapbell_host.walk import EXACT_MAX_STOPS, WALK_MAX_STOPS, nearest, walk
 from swapbell_models.calendar.course import course
@@ -140,3 +142,18 @@ def test_turning_round_a_stretch_of_a_long_walk_does_not_shorten_it(stops: list[
         for j in range(i + 2, len(order) + 1)
     ]
     assert found.distance_m <= min(turned) + 1e-3
+
+
+def test_a_best_order_that_is_given_is_not_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Seeded so that the nearest next stop leads to a walk which no turn shortens, but which is not the shortest.
+    drawn = random.Random(0)
+    stops = [
+        located(-42.9 + 0.04 * drawn.random(), 147.3 + 0.06 * drawn.random()) for _ in range(EXACT_MAX_STOPS + 1)
+    ]
+    places: dict[Key, Place | None] = {("orchard", f"s{n}"): place for n, place in enumerate(stops)}
+    here = located(-42.88, 147.33)
+    with monkeypatch.context() as patched:
+        patched.setattr(walking, "EXACT_MAX_STOPS", EXACT_MAX_STOPS + 1)
+        best = walk(places, here)
+    again = walk({leg.station: places[leg.station] for leg in best.legs}, here)
+    assert again.distance_m == pytest.approx(best.distance_m)
