@@ -20,6 +20,8 @@ from swapbell_models.fault import Breakdown
 AWAY = "the broker cannot be reached"
 # Nine in the morning of a winter's day in UTC, by which those without a site are told.
 MORNING = NOW + 12 * HOUR
+# Ten in the morning there.
+START_AT = NOW + 13 * HOUR
 
 
 class Pulse:
@@ -86,26 +88,26 @@ def texts(hook: type[Hook]) -> list[str]:
 
 def test_the_pulse_is_written_down_each_minute_with_what_is_wrong() -> None:
     body = Body(None)
-    for at, trouble in ((NOW, None), (NOW + MINUTE / 2, None), (NOW + MINUTE, AWAY)):
+    for at, trouble in ((START_AT, None), (START_AT + MINUTE / 2, None), (START_AT + MINUTE, AWAY)):
         body.work(at, trouble)
-    assert body.pulse.beats == [(NOW, None), (NOW + MINUTE, AWAY)]
+    assert body.pulse.beats == [(START_AT, None), (START_AT + MINUTE, AWAY)]
 
 
 def test_a_trouble_that_begins_or_ends_is_written_down_at_once() -> None:
     body = Body(None)
     for seconds, trouble in enumerate((AWAY, AWAY, None, None)):
-        body.work(NOW + seconds * MINUTE / 60, trouble)
+        body.work(START_AT + seconds * MINUTE / 60, trouble)
     assert [trouble for _, trouble in body.pulse.beats] == [AWAY, None]
 
 
 def test_the_url_is_asked_at_its_pace_as_long_as_all_works() -> None:
     with watcher() as (url, asked):
         body = Body(HeartbeatSection(url=url, every="10 min"))
-        body.until(lambda: body.reported, NOW)
-        body.work(NOW + 9 * MINUTE)
-        body.work(NOW + 11 * MINUTE, AWAY)
+        body.until(lambda: body.reported, START_AT)
+        body.work(START_AT + 9 * MINUTE)
+        body.work(START_AT + 11 * MINUTE, AWAY)
         assert len(asked) == 1
-        body.until(lambda: len(body.reported) == 2, NOW + 12 * MINUTE)
+        body.until(lambda: len(body.reported) == 2, START_AT + 12 * MINUTE)
     assert asked == ["/token-hush"] * 2
     assert body.reported == ["the heartbeat's URL does not answer", "the heartbeat's URL answers again"]
 
@@ -133,25 +135,37 @@ def test_a_restart_does_not_say_it_again() -> None:
 def test_a_broker_that_stays_away_is_told_once_and_so_is_its_return() -> None:
     with webhook() as (url, hook):
         body = Body(None, urls=(url,))
-        body.work(NOW, AWAY)
-        body.work(NOW + TROUBLE_AFTER - MINUTE, AWAY)
+        body.work(START_AT, AWAY)
+        body.work(START_AT + TROUBLE_AFTER - MINUTE, AWAY)
         assert hook.posts == []
-        body.until(lambda: hook.posts, NOW + TROUBLE_AFTER, AWAY)
-        body.work(NOW + HOUR, AWAY)
-        body.until(lambda: len(hook.posts) == 2, NOW + 2 * HOUR)
+        body.until(lambda: hook.posts, START_AT + TROUBLE_AFTER, AWAY)
+        body.work(START_AT + HOUR, AWAY)
+        body.until(lambda: len(hook.posts) == 2, START_AT + 2 * HOUR)
     assert texts(hook) == [
-        "swapbell runs, but is not at work since 2026-02-02 21:00 UTC: the broker cannot be reached. "
+        "swapbell runs, but is not at work since 2026-02-03 10:00 UTC: the broker cannot be reached. "
         "No alert may come meanwhile.",
-        "swapbell works again since 2026-02-02 23:00 UTC.",
+        "swapbell works again since 2026-02-03 12:00 UTC.",
     ]
+
+
+def test_a_trouble_of_the_night_is_told_in_the_morning_or_never() -> None:
+    with webhook() as (url, hook):
+        for over in (True, False):
+            body = Body(None, urls=(url,))
+            body.work(NOW + 2 * HOUR, AWAY)
+            body.work(NOW + 3 * HOUR, AWAY)
+            if over:
+                body.work(NOW + 4 * HOUR)
+            assert (hook.posts, body.heart.owing) == ([], not over)
+        body.until(lambda: hook.posts, MORNING, AWAY)
 
 
 def test_a_short_trouble_is_told_to_nobody() -> None:
     with webhook() as (url, hook):
         body = Body(None, urls=(url,))
-        body.work(NOW, AWAY)
-        body.work(NOW + MINUTE)
-        body.work(NOW + TROUBLE_AFTER, AWAY)
+        body.work(START_AT, AWAY)
+        body.work(START_AT + MINUTE)
+        body.work(START_AT + TROUBLE_AFTER, AWAY)
         time.sleep(0.1)
     assert hook.posts == []
 
@@ -159,10 +173,10 @@ def test_a_short_trouble_is_told_to_nobody() -> None:
 def test_a_warning_that_is_not_taken_is_said_again() -> None:
     with webhook(500) as (url, hook):
         body = Body(None, urls=(url,))
-        body.work(NOW, AWAY)
-        body.work(NOW + TROUBLE_AFTER, AWAY)
+        body.work(START_AT, AWAY)
+        body.work(START_AT + TROUBLE_AFTER, AWAY)
         for minute in range(1, 4):
-            body.work(NOW + TROUBLE_AFTER + minute * MINUTE, AWAY)
+            body.work(START_AT + TROUBLE_AFTER + minute * MINUTE, AWAY)
             time.sleep(0.1)
     assert len(hook.posts) == 1
 
@@ -170,18 +184,18 @@ def test_a_warning_that_is_not_taken_is_said_again() -> None:
 def test_a_ledger_that_cannot_be_used_is_told_without_it() -> None:
     with webhook() as (url, hook):
         body = Body(None, urls=(url,))
-        body.heart.suffer(NOW, "another program holds it")
-        body.heart.suffer(NOW + TROUBLE_AFTER, "another program holds it")
-        body.until(lambda: hook.posts, NOW + TROUBLE_AFTER, AWAY)
-    assert "not at work since 2026-02-02 21:00 UTC: another program holds it" in texts(hook)[0]
+        body.heart.suffer(START_AT, "another program holds it")
+        body.heart.suffer(START_AT + TROUBLE_AFTER, "another program holds it")
+        body.until(lambda: hook.posts, START_AT + TROUBLE_AFTER, AWAY)
+    assert "not at work since 2026-02-03 10:00 UTC: another program holds it" in texts(hook)[0]
 
 
 def test_a_host_that_gives_up_says_so() -> None:
     with webhook() as (url, hook):
         body = Body(None, urls=(url,))
-        with pytest.raises(Breakdown), body.heart.beating(lambda: NOW):
+        with pytest.raises(Breakdown), body.heart.beating(lambda: START_AT):
             raise Breakdown("ledger: the disk is full")
-    assert texts(hook) == ["swapbell has stopped at 2026-02-02 21:00 UTC: ledger: the disk is full"]
+    assert texts(hook) == ["swapbell has stopped at 2026-02-03 10:00 UTC: ledger: the disk is full"]
 
 
 def test_an_unknown_contact_is_reported_in_one_line() -> None:

@@ -116,7 +116,7 @@ class Heartbeat:
         try:
             yield
         except Breakdown as error:
-            self._say(now(), f"swapbell has stopped at {self._when(now())}: {error}")
+            self._say(now(), f"swapbell has stopped at {self._when(now())}: {error}", at_once=True)
             self._carry(now())
             self._courier.close()
             raise
@@ -124,7 +124,9 @@ class Heartbeat:
     def _note(self, at: datetime, trouble: str | None) -> None:
         """Say that something has been wrong for a while, or that it is over."""
         if trouble is None:
-            if self._told_trouble:
+            if self._told_trouble and self._words:
+                self._words.clear()  # nobody has heard of it yet, so nobody need hear that it is over
+            elif self._told_trouble:
                 self._say(at, f"swapbell works again since {self._when(at)}.")
             self._trouble_since, self._told_trouble = None, False
             return
@@ -150,10 +152,11 @@ class Heartbeat:
             pulses.told_alive(at)
             self._say(at, f"swapbell is at work, {self._when(at)}. If this does not come tomorrow, look after it.")
 
-    def _say(self, at: datetime, text: str) -> None:
+    def _say(self, at: datetime, text: str, *, at_once: bool = False) -> None:
+        """Tell those who want to hear it, when their night has ended or at once."""
         named = [self._section.contact] if self._section and self._section.contact else []
         for person in named or [each.name for each in self._people.house]:
-            self._words[person] = _Word(text, at)
+            self._words[person] = _Word(text, at if at_once else self._people.awake_at(person, at))
 
     def _carry(self, at: datetime) -> None:
         """See what became of what was sent, and send what is due."""

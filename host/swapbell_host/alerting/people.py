@@ -3,13 +3,14 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from swapbell_host.alerting.policy import Person, Watchers
 from swapbell_host.alerting.schedule import NIGHT
 from swapbell_host.config import AlertsSection
 from swapbell_host.jobs.plan import Contact, Site, Station
-from swapbell_host.jobs.quiet import quiet
+from swapbell_host.jobs.quiet import Quiet, quiet
 
 _SCHEME = re.compile(r"([A-Za-z][A-Za-z0-9+.-]{0,30})://")
 # Whoever reads along where the host runs: told where nobody else is, and always reached. No contact has this name.
@@ -38,8 +39,13 @@ class People:
     @property
     def house(self) -> tuple[Person, ...]:
         """The configuration's addresses, each as a person."""
-        hours = quiet(self.section.quiet) if self.section.quiet else NIGHT
-        return tuple(Person(name, hours) for name in self._house_urls())
+        return tuple(Person(name, self._house_hours()) for name in self._house_urls())
+
+    def awake_at(self, name: str, at: datetime) -> datetime:
+        """Return the first moment from `at` on (aware UTC) at which a person or a channel may be told anything."""
+        contact = self.contacts.get(name)
+        hours = (contact.quiet or NIGHT) if contact else self._house_hours()
+        return hours.ends_at(at, self.zone) if hours.holds(at, self.zone) else at
 
     @property
     def zone(self) -> ZoneInfo:
@@ -63,6 +69,9 @@ class People:
         if name not in self.contacts:
             return name
         return f"{name} ({scheme(self.url(name) or '')})"
+
+    def _house_hours(self) -> Quiet:
+        return quiet(self.section.quiet) if self.section.quiet else NIGHT
 
     def _house_urls(self) -> dict[str, str]:
         return {f"channel {k} ({scheme(url)})": url for k, url in enumerate(self.section.urls, start=1)}
