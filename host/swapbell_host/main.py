@@ -176,7 +176,9 @@ def _announce(announcements: "Announcements", seen: "Seen | None", subscriber: "
 def _alerts(ledger: "Ledger", config: "Config", say: Callable[["Notice", "NoticeMessage"], None]) -> "Alerts":
     from swapbell_host.alerting.alerts import Alerts, Outlet
 
-    return Alerts(ledger.notebook, ledger.tellings, Outlet(partial(ledger.people, config.alerts), say, _report))
+    page = config.page.address if config.page else None
+    outlet = Outlet(partial(ledger.people, config.alerts), say, _report, page=page)
+    return Alerts(ledger.notebook, ledger.tellings, outlet)
 
 
 def _await_stations(ledger: "Ledger", now: Callable[[], datetime], stop: threading.Event) -> None:

@@ -47,6 +47,12 @@ def test_one_notice_comes_whole_with_how_to_answer() -> None:
     ]
 
 
+def test_where_the_page_has_an_address_people_answer_there() -> None:
+    page = "https://wasps.example.org"
+    assert body([line(NoticeKind.SILENT)], page).endswith("not now: https://wasps.example.org/station/orchard/north")
+    assert body([line(NoticeKind.SILENT), line(NoticeKind.BLIND)], page).endswith("https://wasps.example.org/")
+
+
 def test_a_reminder_says_when_it_was_first_seen_by_the_sites_clock() -> None:
     assert body([line(NoticeKind.SILENT, why=Why.AGAIN)]).startswith(
         "First seen 2026-02-03 10:00 NZDT. orchard/north:"

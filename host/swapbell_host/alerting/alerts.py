@@ -42,6 +42,8 @@ class Outlet:
         Takes one line on an address that fails, or works again.
     channel : callable
         Returns the way to a URL; refuses one that cannot be sent to with ValueError.
+    page : str, optional
+        Where people open the host's page.
     """
 
     people: Callable[[datetime], People]
@@ -49,6 +51,7 @@ class Outlet:
     report: Callable[[str], None]
     courier: Courier = field(default_factory=Courier)
     channel: Callable[[str], Channel] = channel
+    page: str | None = None
 
 
 class Alerts:
@@ -130,7 +133,7 @@ class Alerts:
         lines = [self._line(each, why) for each, why in waiting.whys.items() if each not in moot]
         if not lines:
             return
-        errand = Errand(waiting.id, waiting.person, letter.title(lines), letter.body(lines), at)
+        errand = Errand(waiting.id, waiting.person, letter.title(lines), letter.body(lines, self._outlet.page), at)
         if waiting.person == HERE.name:
             errand.taken = True
             self._delivered(errand, at)

@@ -63,9 +63,17 @@ def title(lines: Sequence[Line]) -> str:
     return f"swapbell: {begin}{told.kind.value} at {told.site}/{told.station}{again}"
 
 
-def body(lines: Sequence[Line]) -> str:
-    """Return what is told: a notice whole, or several in a line for each kind; and how to answer."""
-    return _one(lines[0]) if len(lines) == 1 else _several(lines)
+def body(lines: Sequence[Line], page: str | None = None) -> str:
+    """Return what is told: a notice whole, or several in a line for each kind; and how to answer.
+
+    Parameters
+    ----------
+    lines
+        What is told.
+    page : str, optional
+        Where people open the host's page; without it they answer by command.
+    """
+    return _one(lines[0], page) if len(lines) == 1 else _several(lines, page)
 
 
 def localized(text: str, zone: ZoneInfo) -> str:
@@ -85,18 +93,21 @@ def _relocated(found: re.Match[str], zone: ZoneInfo) -> str:
         return found[0]
 
 
-def _one(line: Line) -> str:
+def _one(line: Line, page: str | None) -> str:
     told = line.entry.notice
     since = f"First seen {shown(told.raised_at, line.zone)}. " if line.why is not Why.FIRST else ""
     flaps = f"It comes and goes: {line.spells} times within a day. " if line.spells else ""
+    words = f"{since}{flaps}{localized(told.text, line.zone)}"
+    if page:
+        return f"{words}\nSeen to it, or not now: {page}/station/{told.site}/{told.station}"
     return (
-        f"{since}{flaps}{localized(told.text, line.zone)}\n"
+        f"{words}\n"
         f"Seen to it: swapbell-host ack {line.entry.id}\n"
         f'Not now: swapbell-host shelve {line.entry.id} --for "2 h"'
     )
 
 
-def _several(lines: Sequence[Line]) -> str:
+def _several(lines: Sequence[Line], page: str | None) -> str:
     kinds = sorted({line.entry.notice.kind for line in lines}, key=list(WORDS).index)
     said, left = list[str](), NAMED_MAX
     for kind in kinds:
@@ -105,7 +116,8 @@ def _several(lines: Sequence[Line]) -> str:
         left = max(left - len(mine), 0)
     if SWAPS & set(kinds):
         said.append(SWAP_CAUTION)
-    return "\n".join([*said, "All, with numbers: swapbell-host status. Seen to one: swapbell-host ack NUMBER"])
+    by_command = "All, with numbers: swapbell-host status. Seen to one: swapbell-host ack NUMBER"
+    return "\n".join([*said, f"All of them: {page}/" if page else by_command])
 
 
 def _stations(lines: Sequence[Line], most: int) -> str:
