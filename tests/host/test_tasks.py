@@ -14,7 +14,8 @@ from swapbell_host import rules
 from swapbell_host.board import Seen
 from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.tasks import AHEAD, RANK, Call, Case, Need, Task, task, tasks
+from swapbell_host.needs import RANK, Call, Need
+from swapbell_host.tasks import AHEAD, Case, Task, task, tasks
 from swapbell_models.job import Job
 from swapbell_models.notice import Notice, NoticeKind, notice
 from swapbell_models.phase import Event, Phase

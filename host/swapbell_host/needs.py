@@ -1,0 +1,89 @@
+"""What a station can need of a person, the most pressing first, and what calls for it."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from enum import Enum
+
+from swapbell_host.judging.history import TOXIC_OUT
+from swapbell_models.notice import NoticeKind
+from swapbell_models.phase import Phase
+
+_NEVER_AT = datetime.max.replace(tzinfo=UTC)
+
+
+class Need(Enum):
+    """What a station needs of a person, the most pressing first."""
+
+    LEFT_OUT = "take toxic bait out now"
+    SWAP = "swap now"
+    DUE_OUT = "toxic bait due out"
+    VISITORS = "look at the visitors"
+    DISPOSE = "dispose of bait"
+    VERIFY = "verify"
+    REFRESH = "refresh the lure"
+    COUNTER = "see to the counter"
+    COMING = "get ready"
+    HANG = "hang it out"
+    NOTHING = "nothing now"
+    ENDED = "job ended"
+
+
+RANK = {need: rank for rank, need in enumerate(Need)}
+# Who needs this needs nobody now.
+IDLE = frozenset({Need.NOTHING, Need.ENDED})
+# What is needed where a notice says so.
+ANSWERS = {
+    NoticeKind.LEFT_OUT: Need.LEFT_OUT,
+    NoticeKind.SWAP_OVERDUE: Need.SWAP,
+    NoticeKind.READY: Need.SWAP,
+    NoticeKind.DUE_OUT: Need.DUE_OUT,
+    NoticeKind.VISITORS: Need.VISITORS,
+    NoticeKind.REINVASION: Need.VERIFY,
+    NoticeKind.COLLAPSED: Need.VERIFY,
+    NoticeKind.SILENT: Need.COUNTER,
+    NoticeKind.BLIND: Need.COUNTER,
+    NoticeKind.HOLE: Need.COUNTER,
+    NoticeKind.SUPPLY: Need.COUNTER,
+    NoticeKind.TOUCHED: Need.COMING,
+    NoticeKind.FORECAST: Need.COMING,
+}
+# While a job stands elsewhere, the need is answered already, whatever a notice still says.
+WHILE = {
+    Need.LEFT_OUT: frozenset({Phase.OVERDUE}),
+    Need.DUE_OUT: TOXIC_OUT,
+    Need.SWAP: frozenset({Phase.LURING}),
+    Need.VISITORS: frozenset({Phase.LURING}),
+    Need.COMING: frozenset({Phase.LURING}),
+    Need.VERIFY: frozenset({Phase.VERIFYING}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One thing that a station needs.
+
+    Attributes
+    ----------
+    words
+        The reason, for a person; it names no moment of its own.
+    by_at, since_at
+        By when it is to be done and since when it is needed, aware UTC; nothing where nobody can say.
+    kind
+        The kind of notice that says the same; nothing if there is none.
+    """
+
+    need: Need
+    words: str
+    by_at: datetime | None = None
+    since_at: datetime | None = None
+    kind: NoticeKind | None = None
+
+    @property
+    def order(self) -> tuple[int, datetime, datetime]:
+        """What calls are sorted by: the need, then the earliest deadline, then the longest wait."""
+        return RANK[self.need], soonest(self.by_at), soonest(self.since_at)
+
+
+def soonest(by_at: datetime | None) -> datetime:
+    """Return what deadlines are sorted by: one that nobody set comes last."""
+    return by_at or _NEVER_AT
