@@ -64,6 +64,14 @@ def test_a_refused_sheet_leaves_the_old_one_alone() -> None:
     assert Path("mixing.pdf").read_text() == "yesterday's"
 
 
+def test_who_reads_the_old_file_never_reads_half_of_the_new_one() -> None:
+    Path("mixing.json").write_text("yesterday's")
+    with Path("mixing.json").open() as reader:
+        typed("sheet", "orchard/north", *stated(), "--out", "mixing.json")
+        assert reader.read() == "yesterday's"
+    assert not list(Path().glob("*.part"))
+
+
 def test_a_folder_that_is_not_there_is_named_and_nothing_is_left() -> None:
     assert "--out none/mixing.pdf" in refused("sheet", "orchard/north", *stated(), "--out", "none/mixing.pdf")
     assert not list(Path().glob("**/*.part"))

@@ -24,7 +24,6 @@ MARKED = f"{MARK} stands for a letter that this page cannot show; the CSV and th
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 # Controls, halves of letters, marks that change the direction of others, and what Unicode has not assigned.
 _UNSHOWN = {"Cc", "Cf", "Cs", "Cn", "Co"}
-_LEFTWARD = {"R", "AL", "AN"}
 # Beyond this, a script joins or reorders its letters, has pictures, or needs a font of its own; up to it stand Latin,
 # Greek, Cyrillic and Armenian (Unicode, code charts).
 _LETTERS_LAST = 0x058F
@@ -42,7 +41,7 @@ def set_letters() -> None:
 
 
 def _shown(letter: str) -> bool:
-    if unicodedata.category(letter) in _UNSHOWN or unicodedata.bidirectional(letter) in _LEFTWARD:
+    if unicodedata.category(letter) in _UNSHOWN:
         return False
     is_letter = unicodedata.category(letter)[0] in "LM"
     return ord(letter) in _fonts() and (ord(letter) <= _LETTERS_LAST or not is_letter or "LATIN" in _name(letter))
