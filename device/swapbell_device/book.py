@@ -124,10 +124,13 @@ class Book:
         """Learn the time of day: the moment from which `at_s` counts, aware UTC. Tallies told before stay free."""
         self._started_at, self._clock = started_at, Clock.SYNCED
 
-    def miss(self, at_s: float) -> Iterator[Tally]:
-        """Note that there is no picture up to `at_s` [s], and yield the tallies that this closed."""
+    def miss(self, at_s: float, *, asleep: bool = False) -> Iterator[Tally]:
+        """Note that there is no picture up to `at_s` [s], and yield the tallies that this closed.
+
+        The camera is blamed for it, unless it is meant to be asleep.
+        """
         self._reach(at_s)
-        for interval in self._open:
+        for interval in () if asleep else self._open:
             interval.watch(max(self._last_s, 0.0), at_s, Hindrance.CAMERA)
         self._last_s = max(self._last_s, at_s)
         yield from self._settled(at_s)

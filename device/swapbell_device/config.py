@@ -27,6 +27,7 @@ import msgspec
 from msgspec import Meta
 
 from swapbell_models import settings
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.fault import Mistake
 from swapbell_models.tally import AwareDatetime, Name
 
@@ -142,6 +143,25 @@ class SpoolSection(msgspec.Struct, frozen=True, kw_only=True):
     keep_bytes: Annotated[int, Meta(gt=0)] = 2**30
 
 
+class PlaceSection(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the station hangs: with it, a live camera sleeps outside the foraging hours there.
+
+    Attributes
+    ----------
+    latitude_deg, longitude_deg, hemisphere
+        See `swapbell_models.calendar.place.Place`; said twice, so that a lost minus sign is noticed.
+    """
+
+    latitude_deg: float
+    longitude_deg: float
+    hemisphere: Hemisphere
+
+    @property
+    def place(self) -> Place:
+        """Where it hangs."""
+        return Place(self.latitude_deg, self.longitude_deg, self.hemisphere)
+
+
 class Config(msgspec.Struct, frozen=True, kw_only=True):
     """The whole file; every path in it is absolute.
 
@@ -167,6 +187,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
     starts_at: AwareDatetime | None = None
     tally_s: Annotated[float, Meta(ge=0.1, le=3600.0)] = TALLY_S
     trusts_clock: bool = False
+    place: PlaceSection | None = None
 
 
 def read_config(path: Path) -> Config:
@@ -192,6 +213,10 @@ def parse_config(text: str, path: Path) -> Config:
     config = settings.parse(text, Config, what, dec_hook=lambda _, name: folder / name)
     if not isinstance(config.camera, DrawnCamera) and config.station_file is None:
         raise Mistake(f"{what}: this camera needs station_file, the file that says where its gate lies")
+    try:
+        _ = config.place and config.place.place
+    except ValueError as error:
+        raise Mistake(f"{what}: place: {error}") from error
     if config.broker.password_file is not None and config.broker.username is None:
         raise Mistake(f"{what}: broker.password_file needs broker.username beside it")
     return config

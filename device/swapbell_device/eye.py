@@ -17,13 +17,18 @@ from swapbell_device.camera import Camera, Clip, Frame, read_times
 from swapbell_device.cameras.board import BoardCamera
 from swapbell_device.cameras.live import WELL_S, Absence, Live, Lost, again_after_s, boot_clock
 from swapbell_device.cameras.usb import UsbCamera
+from swapbell_device.clock import knows_the_time
 from swapbell_device.config import BoardSection, ClipCamera, Config, DrawnCamera, UsbSection
 from swapbell_device.drawn import DrawnStation
 from swapbell_device.moment import Moment
+from swapbell_device.schedule import wakes_at
 from swapbell_device.stationfile import StationFile, read_station
 from swapbell_models.fault import Mistake
 
 Watch = Callable[[Camera, StationFile], Iterable[Moment]]
+Sleep = Callable[[], datetime | None]
+# Our choice: a minute more or less of watching does not matter.
+ASK_S = 60.0
 
 
 def say(line: str) -> None:
@@ -107,7 +112,8 @@ def moments(config: Config, watch: Watch, stop: Event) -> tuple[Config, Iterable
     if isinstance(config.camera, BoardSection | UsbSection):
         assert config.station_file is not None
         camera, station = Live(source(config.camera), stop, boot_clock), read_station(config.station_file)
-        return replace(config, starts_at=config.starts_at or now()), watched(camera, station, watch, stop)
+        asleep = _sleep(config)
+        return replace(config, starts_at=config.starts_at or now()), watched(camera, station, watch, stop, asleep)
     recorded, station = eye(config.camera, config.station_file)
     return dated(config, recorded, now()), watch(Paced(recorded, config.camera.pace, stop), station)
 
@@ -127,19 +133,55 @@ def source(section: BoardSection | UsbSection) -> BoardCamera | UsbCamera:
     )
 
 
-def watched(camera: Live, station: StationFile, watch: Watch, stop: Event) -> Iterator[Moment | Absence]:
-    """Yield what a live camera shows until someone says stop; where it is lost, that, until it opens again."""
+def _sleep(config: Config) -> Sleep:
+    """Return what tells when a station that should sleep wakes; it never sleeps by a clock that it cannot trust."""
+    place = config.place.place if config.place else None
+
+    def wakes() -> datetime | None:
+        return wakes_at(place, now()) if place and (config.trusts_clock or knows_the_time()) else None
+
+    return wakes
+
+
+def watched(
+    camera: Live, station: StationFile, watch: Watch, stop: Event, wakes: Sleep = lambda: None
+) -> Iterator[Moment | Absence]:
+    """Yield what a live camera shows until someone says stop; where it is lost or asleep, that, until it opens again.
+
+    Parameters
+    ----------
+    camera, station, watch, stop
+        What is watched, where its gate lies, how, and what ends it.
+    wakes : callable
+        Returns when the station is to wake, aware UTC, if it should sleep now.
+    """
     waits = again_after_s()
     while not stop.is_set():
+        if until_at := wakes():
+            asleep = f"asleep until {until_at:%Y-%m-%d %H:%M} UTC"
+            say(f"camera: {asleep}")
+            yield from camera.absences(asleep, (until_at - now()).total_seconds(), asleep=True)
+            continue
         opened_s = time.monotonic()
         try:
-            yield from watch(camera, station)
+            yield from _awake(watch(camera, station), wakes)
         except Lost as lost:
             if time.monotonic() - opened_s >= WELL_S:
                 waits = again_after_s()
             wait_s = next(waits)
             say(f"camera: {lost}; it is opened again in {wait_s:g} s")
             yield from camera.absences(str(lost), wait_s)
+
+
+def _awake(moments: Iterable[Moment], wakes: Sleep) -> Iterator[Moment]:
+    """Yield moments until it is time to sleep."""
+    next_s = 0.0
+    for moment in moments:
+        yield moment
+        if moment.at_s >= next_s:
+            next_s = moment.at_s + ASK_S
+            if wakes():
+                return
 
 
 def now() -> datetime:

@@ -35,6 +35,7 @@ class Pulse:
         self._dropped: int | None = None
         self._ended_by: str | None = None
         self._absent: str | None = None
+        self._asleep = False
         self._checks: tuple[str, ...] = ()
 
     def beat(self, at_s: float, look: Look | None = None) -> None:
@@ -45,9 +46,9 @@ class Pulse:
             self._attention.note(look)
             self._dropped = (self._dropped or 0) + look.dropped
 
-    def miss(self, at_s: float, reason: str) -> None:
-        """Note that there is no picture at `at_s` [s], and why."""
-        self._at_s, self._absent = at_s, reason
+    def miss(self, at_s: float, reason: str, *, asleep: bool = False) -> None:
+        """Note that there is no picture at `at_s` [s], why, and whether the station is meant to sleep."""
+        self._at_s, self._absent, self._asleep = at_s, reason, asleep
 
     def note_checks(self, amiss: Iterable[str]) -> None:
         """Note what a look at the board found amiss, a line each."""
@@ -59,7 +60,9 @@ class Pulse:
 
     @property
     def state(self) -> StationState:
-        """Whether the counter watches or is blind, as its health says."""
+        """Whether the counter watches, sleeps or is blind, as its health says."""
+        if self._absent and self._asleep:
+            return StationState.ASLEEP
         return StationState.BLIND if self._blind() else StationState.WATCHING
 
     def end(self, reason: str) -> None:

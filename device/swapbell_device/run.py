@@ -184,8 +184,8 @@ def _clock(config: Config) -> Clock:
 
 def _booked(moment: Moment | Absence, book: Book, pulse: Pulse) -> Iterator[Tally]:
     if isinstance(moment, Absence):
-        pulse.miss(moment.at_s, moment.reason)
-        return book.miss(moment.at_s)
+        pulse.miss(moment.at_s, moment.reason, asleep=moment.asleep)
+        return book.miss(moment.at_s, asleep=moment.asleep)
     pulse.beat(moment.frame.at_s, moment.look)
     return book.add(moment.crossings, moment.frame.at_s, moment.look, covered=moment.covered)
 

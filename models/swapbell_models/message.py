@@ -75,6 +75,7 @@ class StationState(Enum):
 
     WATCHING = "watching"
     BLIND = "blind"
+    ASLEEP = "asleep"
     STOPPED = "stopped"
     LOST = "lost"
 

@@ -1,7 +1,8 @@
 """A live camera: what it loses is said at once, and it is opened again."""
 
 from collections.abc import Generator
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from itertools import islice, pairwise
 from pathlib import Path
 from threading import Event
@@ -18,7 +19,7 @@ from swapbell_device.cameras.exposure import BEYOND_S, SETTLE_S, Exposure, Order
 from swapbell_device.cameras.live import AGAIN_AFTER_S, Absence, Live, Lost, again_after_s
 from swapbell_device.cameras.usb import UsbCamera
 from swapbell_device.config import parse_config
-from swapbell_device.eye import watched
+from swapbell_device.eye import now, watched
 from swapbell_device.health import Pulse
 from swapbell_device.linking.delivery import Patience
 from swapbell_device.moment import Moment
@@ -123,6 +124,56 @@ def test_a_lost_camera_is_told_at_once_and_opened_again(capsys: pytest.CaptureFi
     assert [isinstance(each, Absence) for each in shown[:5]] == [False, False, False, False, True]
     assert any(isinstance(each, Moment) for each in shown[5:])
     assert "camera: it is unplugged; it is opened again in 1 s" in capsys.readouterr().err
+
+
+def test_a_station_sleeps_when_it_should_and_then_opens_its_camera(capsys: pytest.CaptureFixture[str]) -> None:
+    clock, stop = Clockwork(), Hasty()
+    source = Scripted(clock, noisy(4))
+    nights = iter([now() + timedelta(seconds=0.2)])
+
+    def watch(camera: Live, _station: object) -> Generator[Moment]:
+        for frame in camera.frames():
+            yield Moment(frame, [], [], [])
+
+    camera = Live(source, stop, clock)
+    shown = list(islice(watched(camera, STATION, watch, stop, lambda: next(nights, None)), 12))
+    assert isinstance(shown[0], Absence)
+    assert shown[0].asleep
+    assert any(isinstance(each, Moment) for each in shown)
+    assert "camera: asleep until" in capsys.readouterr().err
+
+
+def test_a_camera_is_closed_when_it_is_time_to_sleep() -> None:
+    clock, stop = Clockwork(), Hasty()
+    source = Scripted(clock, noisy(400))
+    night_at = now() + timedelta(seconds=0.2)
+    asked = iter([None, None, night_at, night_at])
+    closed: list[bool] = []
+
+    def watch(camera: Live, _station: object) -> Generator[Moment]:
+        try:
+            for frame in camera.frames():
+                yield Moment(replace(frame, at_s=frame.at_s * 3000.0), [], [], [])
+        finally:
+            closed.append(True)
+
+    shown = watched(Live(source, stop, clock), STATION, watch, stop, lambda: next(asked, None))
+    first = next(each for each in shown if isinstance(each, Absence))
+    assert closed == [True]
+    assert first.asleep
+
+
+def test_time_asleep_is_not_watched_and_nobody_is_blamed() -> None:
+    book = Book("north", "b1", AT, Clock.SYNCED, 15.0)
+    tallies = [tally for second in range(40) for tally in book.miss(float(second), asleep=True)]
+    assert [(tally.watched_s, tally.sight) for tally in tallies] == [(0.0, msgspec.UNSET)] * 2
+
+
+def test_a_sleeping_station_says_so(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.sqlite", []) as spool:
+        pulse = Pulse("north", AT, spool)
+        pulse.miss(2.0, "asleep until 05:40 UTC", asleep=True)
+        assert pulse.health().state is StationState.ASLEEP
 
 
 def test_waiting_grows_until_it_stays() -> None:

@@ -173,7 +173,7 @@ BAD_VALUES: list[tuple[Subject, dict[str, object]]] = [
     (Subject.TALLY, {"sight": {"moving": 1.5}}),
     (Subject.TALLY, {"sight": {"hindrance": "boredom"}}),
     (Subject.RECEIPT, {"through": -1}),
-    (Subject.HEALTH, {"state": "asleep"}),
+    (Subject.HEALTH, {"state": "drowsy"}),
     (Subject.HEALTH, {"dropped_frames": -1}),
     (Subject.STANDING, {"phase": "lurking"}),
     (Subject.NOTICE, {"id": None}),

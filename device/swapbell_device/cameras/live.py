@@ -50,10 +50,11 @@ class Source(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Absence:
-    """A moment without a picture: when, counted like a frame's time [s], and why."""
+    """A moment without a picture: when, counted like a frame's time [s], why, and whether that is as it should be."""
 
     at_s: float
     reason: str
+    asleep: bool = False
 
 
 class Live:
@@ -99,11 +100,11 @@ class Live:
                     self._last_s = at_s
                     yield Frame(image, at_s)
 
-    def absences(self, reason: str, seconds: float) -> Iterator[Absence]:
+    def absences(self, reason: str, seconds: float, *, asleep: bool = False) -> Iterator[Absence]:
         """Yield so many seconds [s] without a picture, as they pass."""
         until_s = self._now_s() + seconds
         while not self._stop.is_set() and self._now_s() < until_s:
-            yield Absence(self._now_s(), reason)
+            yield Absence(self._now_s(), reason, asleep)
             self._stop.wait(min(TICK_S, max(until_s - self._now_s(), 0.0)))
 
     def _now_s(self) -> float:
