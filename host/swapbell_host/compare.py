@@ -18,6 +18,10 @@ from swapbell_host.verifying.verify import BEFORE_MAX, verify
 # Our choice: whoever verifies longer than the terms of the site say still sees a fortnight of it.
 LATER = timedelta(days=14)
 
+# Our choice: of so many stations each five minutes are read within a second or two; of more, the hours.
+FINE_MAX_STATIONS = 12
+HOUR = timedelta(hours=1)
+
 
 class Comparison:
     """The swaps of one site, and what became of its traffic.
@@ -46,18 +50,19 @@ class Comparison:
 
     def of(self, swap: Swap) -> tuple[Finding | None, tuple[Finding, ...]]:
         """Return what became of the traffic after a swap: of all its stations together, and of each."""
-        stations = [self._watched(key, swap) for key in swap.stations]
-        controls = [self._watched(key, swap) for key in self._controls()]
-        return verify(swap, stations, controls, self._now)
+        controls = [*self._controls()]
+        step = STEP if len(swap.stations) + len(controls) <= FINE_MAX_STATIONS else HOUR
+        stations, untreated = ([self._watched(key, swap, step) for key in keys] for keys in (swap.stations, controls))
+        return verify(swap, stations, untreated, self._now)
 
     def _controls(self) -> Iterator[Key]:
         return (key for key, role in self._roles.items() if role is Role.CONTROL)
 
-    def _watched(self, key: Key, swap: Swap) -> Watched:
+    def _watched(self, key: Key, swap: Swap, step: timedelta) -> Watched:
         to_at = max(swap.stations.values()) + self._site.terms.watch + LATER
-        counts = self._counts.span(*key, swap.from_at - BEFORE_MAX - STEP, min(self._now, to_at), STEP)
+        counts = self._counts.span(*key, swap.from_at - BEFORE_MAX - step, min(self._now, to_at), step)
         place = self._service.place(*key, self._now) or self._place
-        return Watched(key, place, self._entries(key), counts, self._site.terms.lure)
+        return Watched(key, place, self._entries(key), counts, self._site.terms.lure, step)
 
     def _entries(self, key: Key) -> Sequence[Entry]:
         return standing(self._service.entries(*key, self._now))

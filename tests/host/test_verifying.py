@@ -52,7 +52,7 @@ def looked(day: float, hours: int, visits: int, from_hour: int = 8) -> list[Told
 
 
 def watched(counts: list[Told], acts: Acts = SERVED, name: str = "north", **more: Any) -> Watched:
-    return Watched(("hill", name), **({"place": PLACE} | more), entries=log(acts, name), counts=counts, lure=LURE)
+    return Watched(("hill", name), **(dict[str, Any](place=PLACE) | more), entries=log(acts, name), counts=counts, lure=LURE)
 
 
 def found(counts: list[Told], *controls: Watched, **more: Any) -> Finding:
@@ -324,3 +324,14 @@ def test_a_stretch_across_the_swap_belongs_to_neither_side() -> None:
     station = watched(looked(0, 3, 36) + looked(0.5, 1, 120, from_hour=6) + looked(5, 6, 6, from_hour=6), acts)
     _, (found,) = verify(Swap({station.key: SWAPPED_AT + early * DAY}), [station], [], NOW)
     assert found.before.visits == 36
+
+
+def test_hours_say_what_their_five_minutes_say() -> None:
+    fine = watched(looked(-1, 5, 120) + looked(5, 5, 6))
+    hours = [
+        Told(first.from_at, sum(each.visits for each in fine.counts[n : n + 12]), 3600.0)
+        for n, first in list(enumerate(fine.counts))[::12]
+    ]
+    _, (one,) = verify(Swap({fine.key: SWAPPED_AT}), [fine], [], NOW)
+    _, (other,) = verify(Swap({fine.key: SWAPPED_AT}), [watched(hours, step=timedelta(hours=1))], [], NOW)
+    assert (one.before, one.after, one.fall) == (other.before, other.after, other.fall)

@@ -22,7 +22,7 @@ SCATTER_FREEDOM_MIN = 5
 
 
 class Counted(Protocol):
-    """One stretch of one station, `STEP` long."""
+    """One stretch of one station, by five minutes or longer."""
 
     @property
     def from_at(self) -> datetime:
@@ -54,6 +54,8 @@ class Watched:
         What its counter told, in any order; a stretch that is not there was not watched.
     lure
         How long a lure stays fresh there.
+    step
+        How long each stretch is.
     """
 
     key: Key
@@ -61,6 +63,7 @@ class Watched:
     entries: Sequence[Entry]
     counts: Sequence[Counted]
     lure: timedelta
+    step: timedelta = STEP
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,9 @@ def _of(station: Watched, place: Place, span: Span, now: datetime) -> list[Seen]
     return [
         Seen(station.key, each.from_at.astimezone(place.mean_time), each.visits, each.watched_s)
         for a, b in kept
-        for each in counts[bisect_left(counts, a, key=_from_at) : bisect_right(counts, b - STEP, key=_from_at)]
+        for each in counts[
+            bisect_left(counts, a, key=_from_at) : bisect_right(counts, b - station.step, key=_from_at)
+        ]
         if each.watched_s > 0.0
     ]
 
