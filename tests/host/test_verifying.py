@@ -52,7 +52,8 @@ def looked(day: float, hours: int, visits: int, from_hour: int = 8) -> list[Told
 
 
 def watched(counts: list[Told], acts: Acts = SERVED, name: str = "north", **more: Any) -> Watched:
-    return Watched(("hill", name), **(dict[str, Any](place=PLACE) | more), entries=log(acts, name), counts=counts, lure=LURE)
+    fields: dict[str, Any] = {"place": PLACE, "entries": log(acts, name), "counts": counts, "lure": LURE}
+    return Watched(("hill", name), **(fields | more))
 
 
 def found(counts: list[Told], *controls: Watched, **more: Any) -> Finding:
