@@ -15,6 +15,8 @@ import parts
 # The narrowest is that of WCAG 2.2's reflow (1.4.10); axe need not look at what is a phone's.
 WIDTHS_PX = {"narrow": 320, "phone": 390, "tablet": 768, "desk": 1280}
 HEIGHT_PX = 844
+# ISO 216's A4, 210 mm, without the margins of the page's own print style, at CSS's 96 px to the inch.
+PAPER_PX = 680
 # The goal for gloves; WCAG 2.2 asks for 44 px at its highest level (2.5.5).
 TARGET_MIN_PX = 48.0
 # A radio or tick box is pressed by its label too, and a link within a sentence is read more than pressed (2.5.8).
@@ -87,8 +89,12 @@ def inspect(page: Page, name: str, found: Findings, pictures: Path | None) -> No
     found.seen.append(name)
     found.inspecting = True
     page.emulate_media(media="print")
+    page.set_viewport_size({"width": PAPER_PX, "height": HEIGHT_PX})
     found.violations += _violations(page, f"{name} print")
-    _picture(page, pictures, f"{name}-print")
+    if (over := page.evaluate(WIDE)) > 0:
+        found.wide.append(f"{name} print: {over} px too wide")
+    if pictures is not None:
+        page.pdf(path=pictures / f"{name}.pdf", format="A4")
     page.emulate_media(media="screen")
     for width, width_px in WIDTHS_PX.items():
         page.set_viewport_size({"width": width_px, "height": HEIGHT_PX})
@@ -97,14 +103,10 @@ def inspect(page: Page, name: str, found: Findings, pictures: Path | None) -> No
         found.small += [f"{name} {width}: {each}" for each in page.evaluate(SMALL, TARGET_MIN_PX)]
         if width != "narrow":
             found.violations += _violations(page, f"{name} {width}")
-        _picture(page, pictures, f"{name}-{width}")
+        if pictures is not None:
+            page.screenshot(path=pictures / f"{name}-{width}.png", full_page=True)
     found.inspecting = False
     page.set_viewport_size({"width": WIDTHS_PX["phone"], "height": HEIGHT_PX})
-
-
-def _picture(page: Page, folder: Path | None, name: str) -> None:
-    if folder is not None:
-        page.screenshot(path=folder / f"{name}.png", full_page=True)
 
 
 def _violations(page: Page, where: str) -> list[str]:

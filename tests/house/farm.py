@@ -5,10 +5,11 @@ The host's loop is the real one, in a thread of the test: it is told the time, a
 
 import re
 import socket
+import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from email.message import EmailMessage
@@ -43,6 +44,8 @@ listen = "127.0.0.1:{page}"
 [alerts]
 urls = ["{hook}"]
 """
+# A visit now and then.
+SELDOM_S = 7200.0
 # Our choice: a message comes within seconds; a loaded machine gets ten times that.
 PATIENCE_S = 60.0
 
@@ -81,6 +84,11 @@ class Counters:
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
         self._client.connect("127.0.0.1", self.port)
         self._client.loop_start()
+
+    @property
+    def known(self) -> list[str]:
+        """The stations that have spoken."""
+        return list(self._seqs)
 
     def watch(
         self, station: str, from_at: datetime, until_at: datetime, every_s: float, step_s: float = 300.0
@@ -136,30 +144,49 @@ class Farm:
     hook: type[Hook]
     said: list[str]
 
+    def leap(self, day: int, hour: int, minute: int = 0) -> datetime:
+        """Go on to an hour of a day of the story, at which every counter speaks, and return it."""
+        self._settle()
+        now = self.now.leap(day, hour, minute)
+        for station in self.counters.known:
+            self.counters.watch(station, now - timedelta(minutes=5), now, every_s=SELDOM_S)
+        return now
+
     def letter(self, words: str, after: int = 0) -> str:
         """Return the first letter with these words (a regular expression), waiting for it; `after` so many."""
         return self._awaited(words, lambda: [_text(each) for each in self.letters[after:]])
 
     def noticed(self, kind: NoticeKind, station: str) -> str:
         """Return the open notice of a kind at a station, waiting for it; it may be told with the next round-up."""
-        return self._awaited(f"{SITE}/{station}", lambda: self._open(kind))
+        return self._awaited(f"{SITE}/{station}", lambda: self._open(kind), minutes=10.0)
 
     def posted(self, words: str) -> str:
         """Return the first call of the webhook with these words (a regular expression), waiting for it."""
         return self._awaited(words, lambda: [f"{post['title']} {post['message']}" for post in self.hook.posts])
 
+    def _settle(self) -> None:
+        """Wait until the host has noted of all that it sent when it was taken."""
+        for _ in range(round(10 * PATIENCE_S)):
+            with closing(sqlite3.connect(f"file:{self.folder / 'ledger.sqlite'}?mode=ro", uri=True)) as ledger:
+                (waiting,) = ledger.execute("SELECT count(*) FROM tellings WHERE taken_at IS NULL").fetchone()
+            if not waiting:
+                return
+            time.sleep(0.1)
+        raise AssertionError("what was sent is not taken")
+
     def _open(self, kind: NoticeKind) -> list[str]:
         with open_existing(ledger_url(str(self.folder / "ledger.sqlite"))) as store:
             return [each.notice.text for each in Notebook(store).open_notices() if each.notice.kind is kind]
 
-    def _awaited(self, words: str, found: Callable[[], list[str]]) -> str:
-        until = time.monotonic() + PATIENCE_S
-        while time.monotonic() < until:
+    def _awaited(self, words: str, found: Callable[[], list[str]], minutes: float = 0.52) -> str:
+        """Wait in real time, as a message does on its way, with some leaps: the host gathers before it calls."""
+        for tenth in range(round(10 * PATIENCE_S)):
             for text in found():
                 if re.search(words, text, re.IGNORECASE):
                     return text
             time.sleep(0.1)
-            self.now.pass_by(seconds=20)
+            if tenth % 20 == 10:
+                self.now.pass_by(minutes=minutes)
         raise AssertionError(f"nobody was told {words!r} by {self.now():%d %b %H:%M} UTC, but {found()}")
 
 
