@@ -11,4 +11,5 @@ TIMEX_BYTES = 208
 def knows_the_time() -> bool:
     """Tell whether the kernel's clock is kept by a time server, whichever daemon asks it."""
     asked = ctypes.create_string_buffer(TIMEX_BYTES)
-    return 0 <= ctypes.CDLL(None).adjtimex(asked) < TIME_ERROR
+    state: int = ctypes.CDLL(None).adjtimex(asked)
+    return 0 <= state < TIME_ERROR

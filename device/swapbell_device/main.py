@@ -204,7 +204,7 @@ def install_service(
 ) -> None:
     """Write the systemd unit that runs this station from boot on, as the user to whom the configuration belongs.
 
-    Example: sudo swapbell-device install --config /home/kim/orchard-north/device.toml
+    Example: sudo swapbell-device install --config station/device.toml
     """
     from swapbell_device.config import read_config
     from swapbell_device.service.unit import FOLDER, install, owner, unit
