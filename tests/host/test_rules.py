@@ -302,3 +302,29 @@ def test_over_an_hour_each_kind_is_said_at_most_once_and_touched_never_after_rea
         past += [PastNotice(notice.kind, notice.raised_at) for notice in judge(seen, told[n - 1].to_at, RULE)]
     said = [notice.kind for notice in past]
     assert said in ([], [NoticeKind.TOUCHED], [NoticeKind.READY], [NoticeKind.TOUCHED, NoticeKind.READY])
+
+
+@pytest.mark.parametrize("kind", [NoticeKind.SILENT, NoticeKind.BLIND, NoticeKind.SUPPLY, NoticeKind.HOLE])
+def test_what_is_told_of_a_counter_ends_when_nobody_asks_it_to_count(kind: NoticeKind) -> None:
+    told = PastNotice(kind, moment(0))
+    silent = replace(history([], told), tallies=())
+    assert ended(silent) == []
+    assert ended(replace(silent, phase=Phase.CLOSED)) == [told]
+
+
+@pytest.mark.parametrize("acknowledged_at", [None, NOW - timedelta(hours=23)])
+def test_who_heard_that_a_swap_is_overdue_need_not_hear_that_it_is_ready(acknowledged_at: datetime | None) -> None:
+    overdue = PastNotice(NoticeKind.SWAP_OVERDUE, moment(-9e5), acknowledged_at)
+    assert judge(history(BUSY, overdue), NOW, RULE) == []
+
+
+def test_who_heard_a_forecast_need_not_hear_a_touch_but_the_call() -> None:
+    forecast = PastNotice(NoticeKind.FORECAST, moment(-9e4))
+    assert judge(history(BURST, forecast), NOW, RULE) == []
+    assert kinds(judge(history(BUSY, forecast), NOW, RULE)) == [NoticeKind.READY]
+
+
+def test_what_a_station_is_short_of_is_told_beside_its_traffic() -> None:
+    low = Health(station="gate", state=StationState.WATCHING, battery_percent=5.0)
+    found = kinds(judge(replace(history(BUSY), health=low), NOW, RULE))
+    assert found == [NoticeKind.READY, NoticeKind.SUPPLY]
