@@ -18,7 +18,7 @@ from swapbell_host.alerting.answer import SHELF_MAX, SHELF_TOXIC_MAX, acknowledg
 from swapbell_host.alerting.channel import Channel, channel, check_contact, check_section
 from swapbell_host.alerting.courier import HANGING_MAX, TIMEOUT, Courier, Errand
 from swapbell_host.alerting.people import People
-from swapbell_host.alerting.schedule import GATHER
+from swapbell_host.alerting.schedule import GATHER, GATHER_LOOK
 from swapbell_host.alerting.trial import send_test
 from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
@@ -279,6 +279,21 @@ def test_an_address_that_is_none_any_more_is_one_that_failed(store: Store) -> No
     assert desk.reported == ["Kim (no scheme) did not take a message; it is kept and tried again"]
 
 
+def test_what_comes_and_goes_is_told_although_another_spell_began_meanwhile(store: Store) -> None:
+    way = Way()
+    desk = Desk(store, house("a://"), {"a://": way})
+    for number in range(1, 5):
+        desk.tell(said(NoticeKind.SILENT, at=NOW - number * HOUR))
+        desk.notebook.end(number, NOW - MINUTE)
+    desk.settle(NOW)
+    desk.tell(said(NoticeKind.SILENT, at=NOW + MINUTE))
+    desk.pass_by(NOW + GATHER_LOOK + MINUTE, NOW + MINUTE)
+    (told,) = way.taken
+    assert "It comes and goes: 4 times within a day." in told
+    assert "swapbell-host ack 5" in told
+    assert desk.tellings.waiting() == []
+
+
 def test_whoever_is_to_be_told_no_more_is_not(store: Store) -> None:
     old, new = Way([False] * 9), Way()
     desk = Desk(store, kim("old://"), {"old://": old, "new://": new})
@@ -336,7 +351,7 @@ import sys
 from telling import NOW, said
 from swapbell_host.alerting.alerts import Alerts, Outlet
 from swapbell_host.alerting.people import People
-from swapbell_host.alerting.schedule import GATHER
+from swapbell_host.alerting.schedule import GATHER, GATHER_LOOK
 from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.books.tellingbook import Tellingbook

@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from orchard import NOON_AT, SITE, STATION, STATIONS, TALLY_S, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
+from swapbell_host.alerting.outbox import Why
 from swapbell_host.books.ledger import Ledger, ReceiptTo, Recorded
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.schema import METADATA, crossings, health, rejected, tallies
@@ -349,7 +350,8 @@ def test_a_notice_is_raised_once(ledger: Ledger) -> None:
 def test_a_notice_is_open_until_somebody_acknowledges_it(ledger_name: str) -> None:
     with opened(ledger_name) as ledger:
         ledger.notebook.raise_notice(NOTICE, NOW_AT)
-        ledger.notebook.mark_told(1, NOW_AT)
+        ledger.tellings.put("Kim", {1: Why.FIRST}, NOW_AT, NOW_AT)
+        ledger.tellings.taken(1, NOW_AT)
     with opened(ledger_name) as ledger:
         (still_open,) = ledger.notebook.open_notices()
         assert (still_open.notice, still_open.told_at, still_open.times_told) == (NOTICE, NOW_AT, 1)

@@ -5,7 +5,7 @@ dies in between tells it again when it comes back: in doubt twice rather than ne
 couriers send, and the caller's loop, by `advance`, learns what became of it.
 """
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterable
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -14,7 +14,7 @@ from typing import Self
 from swapbell_host.alerting import letter
 from swapbell_host.alerting.channel import Channel, channel
 from swapbell_host.alerting.courier import Courier, Errand
-from swapbell_host.alerting.outbox import Notices, OpenNotice, Tellings, Waiting, Why
+from swapbell_host.alerting.outbox import Notices, OpenNotice, Tellings, Told, Waiting, Why
 from swapbell_host.alerting.people import HERE, People
 from swapbell_host.alerting.policy import Case, Due, cases, due
 from swapbell_host.alerting.posting import posts
@@ -108,7 +108,7 @@ class Alerts:
         """Let the policy decide, write down what it decides, and see what waits."""
         people, told = self._outlet.people(at), self._tellings.told(at - REMEMBERED)
         found = cases(self._notices.open_notices(), self._notices.spells(at - FLAPPING), told, people.watchers, at)
-        self._cases = {each.entry.id: each for each in found}
+        self._cases = _known(found, told)
         busy = self.underway
         dues = [each for case in found for each in due(case, at) if each.person.name not in busy]
         waits = frozenset(each.person for each in self._tellings.waiting())
@@ -187,6 +187,13 @@ class Alerts:
             self._failing.add(errand.person)
             shown = self._outlet.people(at).shown(errand.person)
             self._outlet.report(f"{shown} did not take a message; it is kept and tried again")
+
+
+def _known(found: Iterable[Case], told: Iterable[Told]) -> dict[int, Case]:
+    """Return what may be told, by the number of its notice; of what comes and goes, by that of any of its spells."""
+    flapping = {each.entry.key: each for each in found if each.flaps}
+    spells = {word.notice_id: flapping[word.key] for word in told if word.key in flapping}
+    return spells | {each.entry.id: each for each in found}
 
 
 def _message(entry: OpenNotice, at: datetime) -> NoticeMessage:
