@@ -78,12 +78,12 @@ class Markup(HTMLParser):
             form.kinds[name] = kind if tag == "input" else tag
 
 
-def walk(client: Client, starts: Iterable[str]) -> dict[str, Reply]:
-    """Return every page that links lead to, by its address."""
+def walk(client: Client, starts: Iterable[str], *, files: bool = True) -> dict[str, Reply]:
+    """Return every page that links lead to, by its address; without `files` no sheet, record or photo."""
     ahead, seen = deque(starts), dict[str, Reply]()
     while ahead and len(seen) < PAGES_MAX:
         way = ahead.popleft()
-        if way in seen:
+        if way in seen or (not files and "." in urlsplit(way).path):
             continue
         seen[way] = reply = client.get(way)
         if reply.headers.get("content-type", "").startswith("text/html"):
