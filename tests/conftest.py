@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 from mosquitto_child import Broker
+from postgres_instead import OPTION, POSTGRESQL
 
 import parts
 
@@ -15,6 +16,11 @@ settings.register_profile("patient", deadline=None)
 # For a night: `--hypothesis-profile long`.
 settings.register_profile("long", deadline=None, max_examples=5000)
 settings.load_profile("patient")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let the suite run on the other database; see `postgres_instead`."""
+    parser.addoption(OPTION, choices=[POSTGRESQL], help="keep the ledgers that tests name by a path there")
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from orchard import NOON_AT, STATIONS
 from postgres_child import Cluster
+from postgres_instead import OPTION, postgresql
 
 import parts
 from swapbell_host.books.ledger import Ledger
@@ -16,6 +17,16 @@ from swapbell_host.books.store import ledger_url
 def made(name: str) -> str:
     with Ledger(ledger_url(name), STATIONS, NOON_AT):
         return name
+
+
+@pytest.fixture(scope="session", autouse=True)
+def instead(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Keep in PostgreSQL what tests name by a path, if that is asked for."""
+    if request.config.getoption(OPTION) is None:
+        yield
+        return
+    with postgresql(request.getfixturevalue("cluster")):
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -37,7 +48,9 @@ def blank_database(cluster: Cluster) -> str:
 
 
 @pytest.fixture
-def sqlite_ledger(tmp_path: Path, blank_ledger: Path) -> str:
+def sqlite_ledger(request: pytest.FixtureRequest, tmp_path: Path, blank_ledger: Path) -> str:
+    if request.config.getoption(OPTION):
+        return database(request)
     return str(shutil.copy(blank_ledger, tmp_path / "ledger.sqlite"))
 
 
@@ -47,5 +60,9 @@ def ledger_name(request: pytest.FixtureRequest) -> str:
     if request.param == "sqlite":
         name: str = request.getfixturevalue("sqlite_ledger")
         return name
+    return database(request)
+
+
+def database(request: pytest.FixtureRequest) -> str:
     running: Cluster = request.getfixturevalue("cluster")
     return running.database(like=request.getfixturevalue("blank_database"))

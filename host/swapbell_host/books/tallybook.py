@@ -43,6 +43,8 @@ _COLUMNS = (
     tallies.c.watched_s,
 )
 _NAMED = boots.c.id == tallies.c.boot_id
+# A sum, so that no index is used: going through the moments of receipt would mean to look up each tally apart.
+_received_us = type_coerce(tallies.c.received_at, BigInteger) + 0
 _CLOCKS = {each.value: each for each in Clock}
 _WAYS = {each.value: each for each in Direction}
 _SIZES = {each.value: each for each in SizeClass}
@@ -73,7 +75,7 @@ def get(connection: Connection, keys: Iterable[Key]) -> dict[Key, Tally]:
 def recent(connection: Connection, begin_at: datetime) -> Iterator[tuple[Station, Tally]]:
     """Yield the tallies received since then, and before them the last one of each station if it is older."""
     last = and_(tallies.c.boot_id.in_(_last_boots()), tallies.c.seq == _last_seq())
-    for condition in (and_(last, tallies.c.received_at < begin_at), _received_since(begin_at)):
+    for condition in (and_(last, _received_us < to_us(begin_at)), _received_since(begin_at)):
         for _, station, tally in _read(connection, condition):
             yield station, tally
 
@@ -89,14 +91,12 @@ def heard_at(connection: Connection) -> dict[Station, datetime]:
 
 
 def _received_since(begin_at: datetime) -> ColumnElement[bool]:
-    """Return the condition for what was received since then, such that each boot is read in one go.
-
-    In the order of its receipt, each tally would have to be looked up apart.
-    """
-    young, other = tallies.alias(), type_coerce(tallies.c.received_at, BigInteger) + 0
-    firsts = select(young.c.boot_id, func.min(young.c.seq).label("seq")).where(young.c.received_at >= begin_at)
-    first = firsts.group_by(young.c.boot_id).subquery()
-    return and_(tallies.c.boot_id == first.c.boot_id, tallies.c.seq >= first.c.seq, other >= to_us(begin_at))
+    """Return the condition for what was received since then, such that each boot is read in one go."""
+    young = tallies.alias()
+    boot_id = (young.c.boot_id + 0).label("boot_id")  # a sum again: here the moments of receipt are the way to go
+    firsts = select(boot_id, func.min(young.c.seq).label("seq")).where(young.c.received_at >= begin_at)
+    first = firsts.group_by(boot_id).subquery()
+    return and_(tallies.c.boot_id == first.c.boot_id, tallies.c.seq >= first.c.seq, _received_us >= to_us(begin_at))
 
 
 def _last_seq() -> ScalarSelect[int]:
