@@ -123,6 +123,19 @@ def test_a_control_takes_the_season_out_of_the_fall(page: Client) -> None:
     assert "Held against the control stations" in words
 
 
+def test_where_nobody_comes_to_the_control_either_no_fall_is_told(page: Client) -> None:
+    serve(page, "north", SERVED)
+    serve(page, "far", UNTREATED)
+    for name, before, after in (("north", 40, 2), ("far", 16, 0)):
+        counted(page, name, 13, [before] * 5)
+        counted(page, name, 18, [after] * 5)
+    words = page.get("/verify").words
+    assert "The fall cannot be computed: no visits to the control stations after." in words
+    assert "Nobody comes to the control stations either" in words
+    assert "Held against the control stations" not in words
+    assert "% left" not in words
+
+
 @pytest.mark.parametrize(
     ("acts", "days", "told"),
     [

@@ -81,7 +81,15 @@ def test_a_control_station_that_nobody_visits_compares_with_nothing() -> None:
     empty = (Side(0, 12 * HOUR_S), Side(0, 12 * HOUR_S))
     found = finding(Side(12, 12 * HOUR_S), empty)
     assert found.against == Fall(undefined=Undefined.CONTROL_BEFORE)
-    assert "No control station was watched" in collapse(verifying(found))
+    told = collapse(verifying(found))
+    assert "Nobody came to the control stations before" in told
+    assert "No control station was watched" not in told
+
+
+def test_where_nobody_comes_to_the_control_stations_any_more_nothing_has_collapsed() -> None:
+    found = finding(Side(12, 12 * HOUR_S), (Side(500, 12 * HOUR_S), Side(0, 12 * HOUR_S)))
+    assert found.against == Fall(undefined=Undefined.CONTROL_AFTER)
+    assert not collapse(verifying(found))
 
 
 def test_where_nothing_is_found_nothing_is_said() -> None:

@@ -4,10 +4,9 @@ from datetime import datetime
 
 from swapbell_host.judging.evidence import Evidence
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.verifying.finding import NO_CONTROL, S_PER_H, Finding, Side
+from swapbell_host.verifying.finding import S_PER_H, Finding, Side
 from swapbell_models.notice import SWAP_CAUTION, Notice, NoticeKind
 from swapbell_models.phase import Phase
-from swapbell_models.proof.fall import Fall
 
 # Our choice: traffic has collapsed where it fell by four fifths beyond chance: published trials of protein bait saw
 # 74 to 99 %, most of them 93 % or more (Rust et al. 2016; doi 10.1080/09670874.2017.1308581).
@@ -16,20 +15,20 @@ COLLAPSED_MAX = 0.2
 WATCHED_MIN_S = 6 * S_PER_H
 # Our choice: a third of what Spurr 1991 saw at baits after 4 weeks (30 %); less is worth no second round yet.
 RETURNED_MIN = 0.1
+AGAINST = "That is against the control stations."
 
 
 def collapse(evidence: Evidence) -> Notice | None:
     """Say once after each swap that the traffic has collapsed, with its limits, against control stations if any."""
     found = _found(evidence, NoticeKind.COLLAPSED, NoticeKind.REINVASION)
-    told = _best(found) if found else None
+    told = found.best if found else None
     if found is None or told is None or found.after.watched_s < WATCHED_MIN_S:
         return None
     if told.high is None or told.high > COLLAPSED_MAX:
         return None
-    against = "against the control stations" if told is found.against else NO_CONTROL
     words = (
         f"the traffic has collapsed: {_seen(found.before)} before the swap, {_seen(found.after)} since fresh lure "
-        f"hangs again. {told.words} {_sentence(against)} Go on watching: wasps may come back."
+        f"hangs again. {told.words} {found.caution or AGAINST} Go on watching: wasps may come back."
     )
     return evidence.look.notice(NoticeKind.COLLAPSED, evidence.now, words)
 
@@ -64,14 +63,5 @@ def _swapped_at(evidence: Evidence) -> datetime | None:
     return job.swapped_at if job else None
 
 
-def _best(found: Finding) -> Fall | None:
-    """Return the fall against the control stations, or without them where that cannot be computed."""
-    return found.against if found.against and found.against.ratio is not None else found.fall
-
-
 def _seen(side: Side) -> str:
     return f"{side.visits} visits in {side.watched_s / S_PER_H:.1f} h"
-
-
-def _sentence(words: str) -> str:
-    return words if words.endswith(".") else f"That is {words}."

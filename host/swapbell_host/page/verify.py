@@ -17,17 +17,10 @@ TOGETHER = "all together"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One finding as it is shown.
-
-    Attributes
-    ----------
-    best
-        The fall against the control stations where there is one, else without them.
-    """
+    """One finding as it is shown."""
 
     name: str
     finding: Finding
-    best: Fall | None
 
 
 def show(visit: Visit) -> Answer:
@@ -42,7 +35,6 @@ def show(visit: Visit) -> Answer:
         "chosen": None,
         "look_days": LOOK_DAYS,
         "not_dead": NOT_DEAD,
-        "no_control": NO_CONTROL,
         "seen": seen,
         "rate": rate,
         "share": share,
@@ -71,20 +63,15 @@ def _chosen(visit: Visit, swaps: dict[str, list[Swap]]) -> tuple[str, int] | Non
 
 def _found(compared: Comparison, swap: Swap) -> dict[str, object]:
     together, each = compared.of(swap)
-    rows = [_row(found.stations[0][1], found) for found in each]
-    head = _row(TOGETHER, together) if together else None
+    rows = [Row(found.stations[0][1], found) for found in each]
+    head = Row(TOGETHER, together) if together else None
     shown = [head, *rows] if head else rows
     return {
         "head": head or (rows[0] if len(rows) == 1 else None),
         "rows": shown,
-        "forest": forest([(row.name, row.best) for row in shown]),
-        "controlled": any(row.finding.controls for row in shown),
+        "forest": forest([(row.name, row.finding.best) for row in shown]),
+        "caution": max((row.finding.caution for row in shown if row.finding.fall), key=len, default=NO_CONTROL),
     }
-
-
-def _row(name: str, found: Finding) -> Row:
-    against = found.against
-    return Row(name, found, against if against and against.ratio is not None else found.fall)
 
 
 def rate(side: Side) -> str:

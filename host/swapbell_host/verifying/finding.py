@@ -5,12 +5,18 @@ from dataclasses import dataclass
 
 from swapbell_host.intake import Station as Key
 from swapbell_models.chance import poisson_limits
+from swapbell_models.proof.efficacy import Undefined
 from swapbell_models.proof.fall import HALF_VISIT, Count, Fall
 from swapbell_models.proof.rebound import Rebound
 
 S_PER_H = 3600.0
 
 NO_CONTROL = "No control station was watched at the same time: rain, cold and autumn look like success."
+# Why control stations that were watched cannot be held against.
+UNCONTROLLED = {
+    Undefined.CONTROL_BEFORE: "Nobody came to the control stations before: rain, cold and autumn look like success.",
+    Undefined.CONTROL_AFTER: "Nobody comes to the control stations either: that may be rain, cold or autumn.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +110,19 @@ class Finding:
     why: str | None = None
     looks: tuple[Look, ...] = ()
     rebound: Rebound | None = None
+
+    @property
+    def best(self) -> Fall | None:
+        """The fall against the control stations, also where they fell silent; without those that nobody visited."""
+        visited = self.against is not None and self.against.undefined is not Undefined.CONTROL_BEFORE
+        return self.against if visited else self.fall
+
+    @property
+    def caution(self) -> str:
+        """Why the season or the weather may be in that fall; empty where control stations take them out."""
+        if self.against is None:
+            return NO_CONTROL
+        return UNCONTROLLED.get(self.against.undefined, "") if self.against.undefined else ""
 
 
 NOTHING = Side(0, 0.0)
