@@ -42,6 +42,7 @@ ANSWERS = {
     NoticeKind.COLLAPSED: Need.VERIFY,
     NoticeKind.SILENT: Need.COUNTER,
     NoticeKind.BLIND: Need.COUNTER,
+    NoticeKind.TWOFOLD: Need.COUNTER,
     NoticeKind.HOLE: Need.COUNTER,
     NoticeKind.SUPPLY: Need.COUNTER,
     NoticeKind.TOUCHED: Need.COMING,

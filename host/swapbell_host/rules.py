@@ -45,6 +45,7 @@ FINDINGS: tuple[Callable[[Look], Notice | None], ...] = (
     swap.call,
     counting.silence,
     counting.blindness,
+    counting.twofold,
     bait.out,
     supply.low,
 )
@@ -68,6 +69,7 @@ ENDINGS: Mapping[NoticeKind, Ending] = {
     NoticeKind.VISITORS: _OFF,
     NoticeKind.SILENT: Ending("counts come again, or none are expected", counting.is_heard),
     NoticeKind.BLIND: Ending("the counter can count again, or nobody asks it to", counting.is_counting),
+    NoticeKind.TWOFOLD: Ending("one counter reports under its name", counting.is_one),
     NoticeKind.HOLE: Ending("nobody asks it to count", counting.is_off),
     NoticeKind.SUPPLY: Ending("it has enough again, or nobody asks it to count", supply.is_enough),
     NoticeKind.DUE_OUT: _OUT,

@@ -15,7 +15,7 @@ from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.history import COUNTING
 from swapbell_host.needs import ANSWERS, IDLE, WHILE, Call, Need, soonest
 from swapbell_models.job import Due, Job
-from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind
+from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind, twofold_words
 from swapbell_models.phase import Event, Phase
 from swapbell_models.proof.rebound import LOOK_DAYS, looks
 from swapbell_models.readiness import Reason, Step, Verdict
@@ -173,6 +173,8 @@ def _of_counter(seen: Verdict) -> Iterator[Call]:
     if seen.reason is Reason.SILENT:
         words = "no count comes from it: look at its power, its camera and its link"
         yield Call(Need.COUNTER, words, None, seen.last.to_at if seen.last else None, NoticeKind.SILENT)
+    elif seen.reason is Reason.TWOFOLD:
+        yield Call(Need.COUNTER, twofold_words(), None, None, NoticeKind.TWOFOLD)
     elif seen.reason is Reason.BLIND and seen.long_blind:
         why = HINDRANCES[seen.hindrance] if seen.hindrance else "it does not say why"
         yield Call(Need.COUNTER, f"it cannot count: {why}", None, seen.windows[0].from_at, NoticeKind.BLIND)

@@ -30,6 +30,7 @@ class NoticeKind(Enum):
     READY = "ready"
     SILENT = "silent"
     BLIND = "blind"
+    TWOFOLD = "two counters"
     DUE_OUT = "toxic bait due out"
     LEFT_OUT = "toxic bait left out"
     FORECAST = "forecast"
@@ -53,6 +54,7 @@ URGENCY = {
     NoticeKind.READY: Urgency.ACT,
     NoticeKind.SILENT: Urgency.LOOK,
     NoticeKind.BLIND: Urgency.LOOK,
+    NoticeKind.TWOFOLD: Urgency.LOOK,
     NoticeKind.DUE_OUT: Urgency.LOOK,
     NoticeKind.LEFT_OUT: Urgency.ACT,
     NoticeKind.FORECAST: Urgency.LOOK,
@@ -145,6 +147,14 @@ def blind_words(since_at: datetime, hindrance: Hindrance | None) -> str:
     """Say that the counter sees, but cannot count, since when at least, and what to look for."""
     why = HINDRANCES[hindrance] if hindrance else "it does not say why"
     return f"cannot count since {_when(since_at)} or longer: {why}. That no visits are counted proves nothing."
+
+
+def twofold_words() -> str:
+    """Say that two counters report under one name, and how each gets its own."""
+    return (
+        "two counters report under this name for the same time, so nothing can be said of it. Enrol one of them "
+        "under a name of its own. If there is only one, its clock was set back: this passes within an hour."
+    )
 
 
 def due_out_words(out_at: datetime, by_at: datetime) -> str:

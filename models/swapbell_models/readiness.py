@@ -7,6 +7,7 @@ of `WINDOWS` windows that ends with the last tally: what was not yet reported is
 The verdict is the first of these that holds:
 
 silent    no tally, or the last one ended more than `silent_s` ago: `unjudged`
+twofold   two starts of a counter claim more than a minute of the look: two counters may share the name; `unjudged`
 ready     the rule was reached in the look, and its confirmation holds, see `confirmation`
 touched   some half-open window, wherever it begins in the look, counts `visits` or more
 dark      more than `UNWATCHED_SHARE_MAX` of the last window went unwatched, so that few visits prove nothing, and
@@ -18,14 +19,15 @@ building  the last window counts half the rule or more
 quiet     otherwise
 
 Counts enter as they are and windows at their nominal length: a gap can hide visits but cannot invent them. So another
-visit never lowers the step, and less watched time never raises it.
+visit of one counter never lowers the step, and less watched time never raises it.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
+from itertools import combinations
 
 from swapbell_models import traffic
 from swapbell_models.calendar.daylight import nights
@@ -45,6 +47,8 @@ UNWATCHED_SHARE_MAX = 0.1
 SILENT_S = 600.0
 # Our choice: a minute, more than clocks kept by network time differ; what claims to be later is not believed.
 AHEAD_MAX_S = 60.0
+# Our choice: a minute, more than two starts of one counter differ by on a clock that was set a little.
+TWOFOLD_S = 60.0
 
 
 class Step(Enum):
@@ -66,6 +70,7 @@ class Reason(Enum):
     GAPS = "gaps"
     BLIND = "blind"
     SILENT = "silent"
+    TWOFOLD = "twofold"
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,11 +181,27 @@ def assess(tallies: Sequence[Tally], now: datetime, rule: Rule, *, blind: bool =
     if end_at is None:
         return Verdict(Step.UNJUDGED, Reason.SILENT)
     begin_at = end_at - timedelta(seconds=WINDOWS * rule.window_s)
-    told = (tally for to_at, tally in ends if begin_at < to_at <= end_at)
+    told = [tally for to_at, tally in ends if begin_at < to_at <= end_at]
+    if (now - end_at).total_seconds() <= rule.silent_s and is_twofold(told):
+        return Verdict(Step.UNJUDGED, Reason.TWOFOLD)
     dark = nights(rule.place, begin_at, end_at) if rule.place else ()
     evidence = _look(traffic.read(told, dark), end_at, rule)
     step, reason = _step(evidence, (now - end_at).total_seconds(), rule, blind=blind)
     return replace(evidence, step=step, reason=reason)
+
+
+def is_twofold(tallies: Iterable[Tally]) -> bool:
+    """Tell whether two starts of a counter claim the same time: two counters under one name, or a clock set back."""
+    spans: dict[str, tuple[datetime, datetime]] = {}
+    for tally in tallies:
+        begins_at, ends_at = spans.get(tally.boot, (tally.from_at, tally.to_at))
+        spans[tally.boot] = min(begins_at, tally.from_at), max(ends_at, tally.to_at)
+    if len(spans) == 1:
+        return False
+    return any(
+        (min(one[1], other[1]) - max(one[0], other[0])).total_seconds() > TWOFOLD_S
+        for one, other in combinations(spans.values(), 2)
+    )
 
 
 def _late(tallies: Sequence[Tally], latest_at: datetime, rule: Rule) -> Sequence[Tally]:

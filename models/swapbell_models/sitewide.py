@@ -66,7 +66,7 @@ def assess_site(verdicts: Sequence[Verdict], rule: Rule) -> SiteVerdict:
     """
     if not verdicts:
         raise ValueError("verdicts must be of one station or more, not 0")
-    heard = [each for each in verdicts if each.reason is not Reason.SILENT]
+    heard = [each for each in verdicts if each.reason not in {Reason.SILENT, Reason.TWOFOLD}]
     counts = [sum(window.counted for window in same) for same in zip(*(each.windows for each in heard), strict=True)]
     hidden = [each.reason for each in verdicts if each.step is Step.UNJUDGED]
     step = _step(counts, rule, len(verdicts), hidden=bool(hidden))

@@ -328,3 +328,21 @@ def test_what_a_station_is_short_of_is_told_beside_its_traffic() -> None:
     low = Health(station="gate", state=StationState.WATCHING, battery_percent=5.0)
     found = kinds(judge(replace(history(BUSY), health=low), NOW, RULE))
     assert found == [NoticeKind.READY, NoticeKind.SUPPLY]
+
+
+def twofold(*notices: PastNotice) -> History:
+    """Return what is known of a name under which two counters report."""
+    one = tallies(BUSY, edges(900))
+    return replace(history([], *notices), tallies=(*one, *(retold(tally, boot="b2") for tally in one)))
+
+
+def test_two_counters_under_one_name_are_told_of_and_nobody_is_called_to_swap() -> None:
+    (told,) = judge(twofold(), NOW, RULE)
+    assert (told.kind, told.urgency) == (NoticeKind.TWOFOLD, Urgency.LOOK)
+    assert "two counters report under this name" in told.text
+
+
+def test_a_name_that_is_one_counters_again_ends_the_notice() -> None:
+    told = PastNotice(NoticeKind.TWOFOLD, NOW - timedelta(minutes=1))
+    assert ended(twofold(told)) == []
+    assert ended(history([], told)) == [told]

@@ -375,3 +375,31 @@ def test_whatever_was_over_before_the_look_changes_nothing(told: list[tuple[floa
     begin_at = max(ends) - timedelta(seconds=LOOK_S) if ends else moment(0)
     late = [each for each in every if each.to_at > begin_at]
     assert assess(every, moment(now_s), RULE) == assess(late, moment(now_s), RULE)
+
+
+def of_boot(boot: str, visits_s: Sequence[float], from_s: float = 0.0, until_s: float = LOOK_S) -> list[Tally]:
+    """Return the tallies of another start of a counter, all of them watched."""
+    told = tallies(visits_s, edges(until_s))
+    return [replace(tally, boot=boot) for tally in told if tally.up_s >= from_s]
+
+
+def test_two_counters_under_one_name_are_unjudged_however_many_visits_they_add_up_to() -> None:
+    both = [*of_boot("b1", counts(6, 6, 6)), *of_boot("b2", counts(6, 6, 6))]
+    assert assess(both, moment(LOOK_S), RULE) == Verdict(Step.UNJUDGED, Reason.TWOFOLD)
+
+
+def test_a_counter_that_was_started_again_is_one_counter() -> None:
+    again = [*of_boot("b1", counts(0, 5, 0), until_s=450.0), *of_boot("b2", counts(0, 5, 10), from_s=465.0)]
+    assert assess(again, moment(LOOK_S), RULE).reason is None
+
+
+def test_two_starts_may_overlap_by_as_much_as_clocks_differ() -> None:
+    again = [*of_boot("b1", [], until_s=450.0), *of_boot("b2", [], from_s=390.0)]
+    assert assess(again, moment(LOOK_S), RULE).step is Step.QUIET
+    again = [*of_boot("b1", [], until_s=465.0), *of_boot("b2", [], from_s=390.0)]
+    assert assess(again, moment(LOOK_S), RULE).reason is Reason.TWOFOLD
+
+
+def test_two_counters_that_both_fell_silent_are_silent() -> None:
+    both = [*of_boot("b1", []), *of_boot("b2", [])]
+    assert assess(both, moment(LOOK_S + 1000.0), RULE).reason is Reason.SILENT

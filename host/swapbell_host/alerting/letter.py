@@ -28,6 +28,7 @@ WORDS = {
     NoticeKind.COLLAPSED: "Traffic has collapsed",
     NoticeKind.SILENT: "No counts come",
     NoticeKind.BLIND: "The counter cannot count",
+    NoticeKind.TWOFOLD: "Two counters under one name",
     NoticeKind.SUPPLY: "Power or disk is low",
     NoticeKind.HOLE: "Counts are missing",
 }

@@ -84,6 +84,7 @@ COURSES = {
     NoticeKind.HOLE: _NEWS,
     NoticeKind.SILENT: _FAULT,
     NoticeKind.BLIND: _FAULT,
+    NoticeKind.TWOFOLD: _FAULT,
     NoticeKind.SUPPLY: _FAULT,
     NoticeKind.VISITORS: _FAULT,
     NoticeKind.REINVASION: _FAULT,

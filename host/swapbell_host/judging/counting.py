@@ -2,8 +2,8 @@
 
 from swapbell_host.judging.history import COUNTING, History, PastNotice
 from swapbell_host.judging.look import Look
-from swapbell_models.notice import Notice, NoticeKind, blind_words, silent_words
-from swapbell_models.readiness import UNWATCHED_SHARE_MAX, Reason
+from swapbell_models.notice import Notice, NoticeKind, blind_words, silent_words, twofold_words
+from swapbell_models.readiness import UNWATCHED_SHARE_MAX, Reason, is_twofold
 
 
 def silence(look: Look) -> Notice | None:
@@ -29,6 +29,18 @@ def blindness(look: Look) -> Notice | None:
     if not seen.long_blind or not seen.last:
         return None
     return look.notice(NoticeKind.BLIND, seen.last.to_at, blind_words(seen.windows[0].from_at, seen.hindrance))
+
+
+def twofold(look: Look) -> Notice | None:
+    """Say that two counters report under one name."""
+    if look.verdict.reason is not Reason.TWOFOLD:
+        return None
+    return look.notice(NoticeKind.TWOFOLD, look.now, twofold_words())
+
+
+def is_one(_past: PastNotice, history: History) -> bool:
+    """Tell whether what is remembered is again of one counter at a time."""
+    return not is_twofold(history.tallies)
 
 
 def is_heard(past: PastNotice, history: History) -> bool:

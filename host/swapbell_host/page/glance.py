@@ -14,6 +14,7 @@ WHY = {
     Reason.GAPS: "too little was watched",
     Reason.BLIND: "the counter cannot count",
     Reason.SILENT: "no count comes from it",
+    Reason.TWOFOLD: "two counters report under its name",
 }
 SAYS = {
     Step.UNJUDGED: "unjudged",
