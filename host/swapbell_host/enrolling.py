@@ -46,7 +46,7 @@ class Parcel:
         return packed.getvalue()
 
 
-def parcel(key: Key, broker: BrokerSection, broker_host: str | None, clip: str) -> Parcel:
+def parcel(key: Key, broker: BrokerSection, broker_host: str | None, clip: str | None) -> Parcel:
     """Return a station's files with a new password.
 
     Parameters
@@ -57,8 +57,8 @@ def parcel(key: Key, broker: BrokerSection, broker_host: str | None, clip: str) 
         The broker as the host reaches it.
     broker_host : str, optional
         Its name or address as the station reaches it; the same, if not said.
-    clip : str
-        The clip that its counter counts.
+    clip : str or None
+        A clip that its counter counts, in place of a camera.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def parcel(key: Key, broker: BrokerSection, broker_host: str | None, clip: str) 
     return packed(key, reached, clip, _read(Path(broker.ca_file)) if broker.ca_file is not None else None)
 
 
-def packed(key: Key, broker: BrokerSection, clip: str, certificate: bytes | None) -> Parcel:
+def packed(key: Key, broker: BrokerSection, clip: str | None, certificate: bytes | None) -> Parcel:
     """Return a station's files with a new password, given the broker as the station reaches it.
 
     Parameters

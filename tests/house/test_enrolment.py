@@ -15,7 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 from typer.testing import CliRunner
 
-from swapbell_device.config import ClipCamera, parse_config, password
+from swapbell_device.config import BoardSection, ClipCamera, parse_config, password
 from swapbell_host.config import BrokerSection
 from swapbell_host.jobs import enrolment
 from swapbell_host.main import app
@@ -196,3 +196,8 @@ def test_a_station_hears_its_own_receipts_and_no_others(enter: Enter) -> None:
     )
     assert station.hears("swapbell/1/orchard/north/receipt")
     assert station.heard == ["swapbell/1/orchard/north/receipt"]
+
+
+def test_a_station_that_is_given_no_clip_counts_what_its_boards_camera_sees() -> None:
+    text = enrolment.device_config(NORTH, BrokerSection(host="192.0.2.10"))
+    assert parse_config(text, Path("device.toml")).camera == BoardSection()

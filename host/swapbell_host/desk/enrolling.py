@@ -13,7 +13,7 @@ from swapbell_host.jobs import enrolment
 from swapbell_models.fault import Breakdown, Mistake
 
 
-def enrol(desk: Desk, key: Key, parent: Path, broker_host: str | None, clip: str) -> str:
+def enrol(desk: Desk, key: Key, parent: Path, broker_host: str | None, clip: str | None) -> str:
     """Make a station's folder, note that it is enrolled, and return what a person does next.
 
     Raises
@@ -30,7 +30,8 @@ def enrol(desk: Desk, key: Key, parent: Path, broker_host: str | None, clip: str
     desk.plan.change_station(replace(station, enrolled_at=desk.now))
     access = "\n".join(given.access_lines)
     return (
-        f"made {folder}: carry it to the station, put {enrolment.STATION_FILE} beside it, and run there:\n"
+        f"made {folder}: carry it to the station, and there:\n"
+        f"swapbell-device calibrate --config {enrolment.CONFIG_FILE}\n"
         f"swapbell-device run --config {enrolment.CONFIG_FILE}\n\n"
         f"password of {given.username} at the broker, shown only now and kept in {enrolment.KEY_FILE}:\n"
         f"{given.password}\n\n"

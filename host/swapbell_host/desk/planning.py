@@ -182,7 +182,9 @@ def enrol_station(
     broker: Annotated[
         str | None, typer.Option("--broker", help="The broker's name or address as the station reaches it.")
     ] = None,
-    clip: Annotated[str, typer.Option("--clip", help="The clip that its counter counts.")] = "clip.mp4",
+    clip: Annotated[
+        str | None, typer.Option("--clip", help="A clip that its counter counts, in place of a camera.")
+    ] = None,
     config: ConfigOption = HOST_TOML,
 ) -> None:
     """Make a station's configuration and its password, and show what the broker needs to know of it.

@@ -84,7 +84,7 @@ def access(station: Key) -> tuple[str, ...]:
     )
 
 
-def device_config(station: Key, broker: BrokerSection, clip: str) -> str:
+def device_config(station: Key, broker: BrokerSection, clip: str | None = None) -> str:
     """Return the counter's configuration, whose files lie beside it.
 
     Parameters
@@ -93,8 +93,8 @@ def device_config(station: Key, broker: BrokerSection, clip: str) -> str:
         Whose.
     broker : BrokerSection
         The broker as the station reaches it.
-    clip : str
-        The clip that it counts.
+    clip : str, optional
+        A clip that it counts; without one, the camera on its board.
     """
     site, name = station
     lines = [
@@ -103,8 +103,7 @@ def device_config(station: Key, broker: BrokerSection, clip: str) -> str:
         f"station_file = {_toml(STATION_FILE)}  # where the gate lies: calibration writes it",
         "",
         "[camera]",
-        'kind = "clip"',
-        f"path = {_toml(clip)}",
+        *(['kind = "board"  # or "usb"'] if clip is None else ['kind = "clip"', f"path = {_toml(clip)}"]),
         "",
         "[broker]",
         f"host = {_toml(broker.host)}",

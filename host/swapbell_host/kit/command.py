@@ -18,7 +18,9 @@ def broker_kit_command(
             show_default=False,
         ),
     ],
-    clip: Annotated[str, typer.Option("--clip", help="The clip that each counter counts.")] = "clip.mp4",
+    clip: Annotated[
+        str | None, typer.Option("--clip", help="A clip that each counter counts, in place of a camera.")
+    ] = None,
     config: ConfigOption = HOST_TOML,
 ) -> None:
     """Make all that a mosquitto of one's own needs: an authority, passwords, an access list, each station's folder.

@@ -37,7 +37,7 @@ class Kit:
     until_at: datetime
 
 
-def made(hosts: Sequence[str], stations: Sequence[Key], prefix: str | None, clip: str, now: datetime) -> Kit:
+def made(hosts: Sequence[str], stations: Sequence[Key], prefix: str | None, clip: str | None, now: datetime) -> Kit:
     """Return a kit with new secrets.
 
     Parameters
@@ -48,8 +48,8 @@ def made(hosts: Sequence[str], stations: Sequence[Key], prefix: str | None, clip
         All of the plan.
     prefix : str or None
         Where home automation listens, if it is told of the stations.
-    clip : str
-        The clip that each counter counts.
+    clip : str or None
+        A clip that each counter counts, in place of a camera.
     now : datetime
         Aware UTC.
 

@@ -12,13 +12,11 @@ from swapbell_host.page.visit import Answer, Page, Visit
 from swapbell_models.fault import Mistake
 
 WAY = "/plan/enrol/{site}/{station}"
-# As the command takes it.
-USUAL_CLIP = "clip.mp4"
 
 
 def show(visit: Visit) -> Answer:
     """Ask how the station reaches the broker."""
-    return _asked(visit, {"clip": USUAL_CLIP})
+    return _asked(visit, {})
 
 
 def take(visit: Visit) -> Answer:
@@ -26,7 +24,7 @@ def take(visit: Visit) -> Answer:
     typed, plan = form.typed(visit), visit.house.planbook
     station = plan.station(visit.path["site"], visit.path["station"])
     try:
-        host, clip = typed.get("broker") or None, typed.get("clip") or USUAL_CLIP
+        host, clip = typed.get("broker") or None, typed.get("clip") or None
         made = parcel(station.key, visit.house.config.broker, host, clip)
         plan.change_station(replace(station, enrolled_at=visit.at))
     except (Mistake, ValueError) as refusal:
