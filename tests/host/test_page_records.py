@@ -100,6 +100,12 @@ def test_what_is_missing_leads_to_where_it_is_filled_in(page: Client) -> None:
         assert page.get(way).status == 200
 
 
+def test_what_the_end_of_an_application_lacks_is_corrected_there(page: Client) -> None:
+    page.in_house(lambda house: log(house, Act.DISPOSED, 2))
+    page.now += timedelta(seconds=2)
+    assert "Fill in by correcting entry 4, disposed By the trade: how it was disposed of" in page.get(WAY).words
+
+
 def test_a_missing_field_names_the_rules_that_ask_for_it(page: Client) -> None:
     assert "authorisation or registration number (EU, RUP)" in page.get("/records").words
 

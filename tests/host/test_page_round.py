@@ -177,6 +177,12 @@ def test_what_the_site_states_need_not_be_typed(page: Client) -> None:
     assert ('value="permit 12, invented"' in form, 'value="60 g"' in form) == (True, True)
 
 
+def test_what_somebody_empties_is_not_taken_from_the_site(page: Client) -> None:
+    page.in_house(lambda house: house.planbook.change_site(Site("hill", "Pacific/Auckland", details=STATED)))
+    page.now += timedelta(seconds=2)
+    assert "nobody stated authority:" in mix(page, "a", authority="").words
+
+
 def test_the_mixing_sheet_comes_as_a_page_to_print(page: Client) -> None:
     way = findall(r'href="(/round/sheet[^"]+)"', mix(page, "a", "b").text)
     assert len(way) == 1
