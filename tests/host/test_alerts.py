@@ -168,6 +168,16 @@ def test_forty_notices_of_one_moment_are_one_message(store: Store) -> None:
     assert way.taken[0].startswith("swapbell: 40 ready\n")
 
 
+def test_a_call_to_swap_names_the_visitors_of_whom_was_told_before(store: Store) -> None:
+    way = Way()
+    desk = Desk(store, house("json://way"), {"json://way": way})
+    desk.tell(said(NoticeKind.VISITORS))
+    desk.pass_by(NOW + 15 * MINUTE)
+    desk.tell(READY, said(NoticeKind.READY, "south"))
+    desk.pass_by(NOW + 2 * HOUR, NOW + 16 * MINUTE)
+    assert "orchard/north (number 2, do not swap: other visitors came too, look first), orchard/south" in way.taken[1]
+
+
 def test_what_comes_while_a_message_gathers_is_in_it(store: Store) -> None:
     way = Way()
     desk = Desk(store, house("a://"), {"a://": way})

@@ -90,6 +90,14 @@ def test_a_call_to_swap_among_many_comes_with_the_cautions_once() -> None:
     assert words.count("The label, local law and licensed practice come first") == 1
 
 
+def test_a_call_to_swap_where_visitors_were_warned_of_says_so_alone_and_among_many() -> None:
+    warned = replace(line(NoticeKind.READY, 3), warned=True)
+    assert body([warned]).startswith("Do not swap before somebody has looked: other visitors came too, look first. ")
+    many = body([warned, line(NoticeKind.READY, 4, "south")])
+    assert "orchard/north (number 3, do not swap: other visitors came too, look first)" in many
+    assert "orchard/south (number 4)" in many
+
+
 def test_a_thousand_notices_fit_a_phone() -> None:
     kinds = list(NoticeKind)
     lines = [line(kinds[k % len(kinds)], k, f"station-{k:04}", Why.AGAIN) for k in range(1000)]

@@ -18,9 +18,9 @@ from swapbell_host.alerting.outbox import Notices, OpenNotice, Tellings, Told, W
 from swapbell_host.alerting.people import HERE, People
 from swapbell_host.alerting.policy import Case, Due, cases, due
 from swapbell_host.alerting.posting import posts
-from swapbell_host.alerting.schedule import FLAPPING, GATHER, GATHER_LOOK, REMEMBERED, nth
+from swapbell_host.alerting.schedule import FLAPPING, GATHER, GATHER_LOOK, REMEMBERED, SWAPS, nth
 from swapbell_models.message import NoticeMessage
-from swapbell_models.notice import Notice
+from swapbell_models.notice import Notice, NoticeKind
 
 # Our choice: a link or a mail server is usually back within minutes; one that is not is not pestered.
 RETRY_AFTER = (timedelta(minutes=1), timedelta(minutes=5), timedelta(minutes=15), timedelta(hours=1))
@@ -151,7 +151,12 @@ class Alerts:
 
     def _line(self, notice_id: int, why: Why) -> letter.Line:
         case = self._cases[notice_id]
-        return letter.Line(case.entry, why, case.watchers.zone, case.flaps)
+        return letter.Line(case.entry, why, case.watchers.zone, case.flaps, self._is_warned(case.entry))
+
+    def _is_warned(self, entry: OpenNotice) -> bool:
+        """Tell whether a swap is called for where visitors were warned of, who may be no wasps."""
+        warning = (*entry.key[:2], NoticeKind.VISITORS)
+        return entry.notice.kind in SWAPS and any(case.entry.key == warning for case in self._cases.values())
 
     def _channel(self, person: str, at: datetime) -> Channel | None:
         """Return the way to a person; nothing if there is none, which is told as a failure."""

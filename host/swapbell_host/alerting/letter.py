@@ -32,6 +32,8 @@ WORDS = {
     NoticeKind.SUPPLY: "Power or disk is low",
     NoticeKind.HOLE: "Counts are missing",
 }
+# Why somebody has to look before a swap.
+VISITED = "other visitors came too, look first"
 _UTC = re.compile(r"(\d{4}-\d{2}-\d{2} \d{2}:\d{2}) UTC")
 
 
@@ -45,12 +47,15 @@ class Line:
         The site's.
     spells
         How often it came and went within a day, where it does; else 0.
+    warned
+        Whether it calls for a swap where a warning of other visitors is open.
     """
 
     entry: OpenNotice
     why: Why
     zone: ZoneInfo
     spells: int = 0
+    warned: bool = False
 
 
 def title(lines: Sequence[Line]) -> str:
@@ -98,7 +103,8 @@ def _one(line: Line, page: str | None) -> str:
     told = line.entry.notice
     since = f"First seen {shown(told.raised_at, line.zone)}. " if line.why is not Why.FIRST else ""
     flaps = f"It comes and goes: {line.spells} times within a day. " if line.spells else ""
-    words = f"{since}{flaps}{localized(told.text, line.zone)}"
+    warning = f"Do not swap before somebody has looked: {VISITED}. " if line.warned else ""
+    words = f"{since}{flaps}{warning}{localized(told.text, line.zone)}"
     if page:
         return f"{words}\nSeen to it, or not now: {page}/station/{told.site}/{told.station}"
     return (
@@ -130,6 +136,7 @@ def _stations(lines: Sequence[Line], most: int) -> str:
 def _named(line: Line) -> str:
     told = line.entry.notice
     marks = [f"number {line.entry.id}"]
+    marks += [f"do not swap: {VISITED}"] if line.warned else []
     marks += ["again"] if line.why is Why.AGAIN else []
     marks += ["nobody answered yet"] if line.why is Why.BEHIND else []
     marks += [f"came and went {line.spells} times"] if line.spells else []
