@@ -54,6 +54,12 @@ def test_the_unit_runs_as_its_user_and_writes_only_where_the_spool_is(made: Unit
     assert made.path.name == "swapbell-orchard-north.service"
 
 
+def test_the_unit_lets_the_counter_ask_whether_the_clock_is_set(made: Unit) -> None:
+    filters = [line for line in made.text.splitlines() if line.startswith("SystemCallFilter=")]
+    assert filters[-1] == "SystemCallFilter=adjtimex clock_adjtime"
+    assert "\nProtectClock" not in made.text
+
+
 @pytest.mark.parametrize(("number", "said"), [(0, "belongs to root"), (4_000_000, "has no name here")])
 def test_a_configuration_of_root_or_of_nobody_is_not_installed(number: int, said: str) -> None:
     with pytest.raises(Mistake, match=said):
