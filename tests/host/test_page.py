@@ -15,7 +15,7 @@ from swapbell_host.page.access.forgery import FIELD
 from swapbell_host.page.body import FORM_MAX_BYTES
 from swapbell_host.page.door import Door
 from swapbell_host.page.drawing import ago, when
-from swapbell_host.page.visit import Answer, Download, Go, Page, Stream, Visit
+from swapbell_host.page.visit import Answer, Caller, Download, Go, Page, Stream, Visit
 from swapbell_models.fault import Breakdown, Mistake
 
 STRANGE = """<b>"O'Neil" & 🐝</b>"""
@@ -154,6 +154,19 @@ def test_a_photo_is_shown_by_the_name_that_its_content_made(page: Client) -> Non
     name = photos.keep(Path(page.config.photos), JPEG)
     reply = page.get(f"/photo/{name}")
     assert (reply.content, reply.headers["content-type"]) == (JPEG, "image/jpeg")
+
+
+NO_PHOTOS = ("../host.toml", "/etc/passwd", "..", "", "a" * 64 + ".jpg\n", "a" * 64 + ".html", "a" * 63 + "/.jpg")
+
+
+@pytest.mark.parametrize("name", NO_PHOTOS)
+def test_no_other_name_reaches_the_disk(page: Client, name: str) -> None:
+    Path(page.config.photos).mkdir()
+    (Path(page.config.photos) / name.strip().replace("/", "")).touch()
+    (Path(page.config.photos).parent / "host.toml").touch()
+    caller = Caller(None, Right.WORK, "", "")
+    with pytest.raises(Mistake, match="there is none of that name"):
+        page.in_house(lambda house: pictures.show(Visit(house, caller, page.now, {"name": name})))
 
 
 @pytest.mark.parametrize("most", [FORM_MAX_BYTES, 2 * FORM_MAX_BYTES])

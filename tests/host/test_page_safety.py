@@ -2,7 +2,9 @@
 
 import re
 import shutil
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 from urllib.parse import quote
@@ -18,6 +20,7 @@ from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Contact, Role, Site, Station
 from swapbell_host.page.access import forgery
 from swapbell_host.page.app import DOORS
+from swapbell_host.page.body import FORM_MAX_BYTES
 from swapbell_host.page.door import Door
 from swapbell_host.page.house import House
 from swapbell_host.page.listening import Listening
@@ -98,13 +101,13 @@ def outside(furnished: Path, tmp_path: Path) -> Iterator[Client]:
 def test_a_forged_form_is_refused(open_page: Client, door: Door) -> None:
     open_page.get("/login")
     another_browsers = forgery.form_key(forgery.new_token())
-    before = Path(open_page.config.ledger).read_bytes()
+    before = content(open_page)
     for key in ("", "0" * 64, another_browsers):
         assert open_page.post(way_of(door), {"act": "closed", forgery.FIELD: key}).status == 403
     assert open_page.post(way_of(door), {"act": "closed"}).status == 403
     open_page.cookies.clear()
     assert open_page.post(way_of(door), {forgery.FIELD: forgery.form_key("")}).status == 403
-    assert Path(open_page.config.ledger).read_bytes() == before
+    assert content(open_page) == before
 
 
 @each(FORMS)
@@ -113,6 +116,11 @@ def test_a_forged_form_is_refused_of_whoever_signed_in(outside: Client, door: Do
     assert outside.post(way_of(door), {}).status == 403
     signed = {forgery.FIELD: forgery.form_key(outside.cookies["swapbell-browser"])}
     assert outside.post(way_of(door), signed, origin="http://evil.example").status == 403
+
+
+@each([door for door in FORMS if door.right is None])
+def test_no_stranger_sends_a_photo(outside: Client, door: Door) -> None:
+    assert outside.post(way_of(door), {}, JPEG + b"x" * FORM_MAX_BYTES).status == 413
 
 
 @each(CLOSED)
@@ -130,10 +138,10 @@ def test_no_door_but_that_of_signing_in_is_open_to_all() -> None:
 def test_whoever_may_look_sends_no_form(outside: Client, door: Door) -> None:
     outside.sign_in(Right.VIEW)
     signed = {forgery.FIELD: forgery.form_key(outside.cookies["swapbell-browser"])}
-    before = Path(outside.config.ledger).read_bytes()
+    before = content(outside)
     reply = outside.post(way_of(door), signed)
     assert (reply.status, "not change it" in reply.words) == (403, True)
-    assert Path(outside.config.ledger).read_bytes() == before
+    assert content(outside) == before
 
 
 @each([door for door in READING if door.right is Right.VIEW])
@@ -154,6 +162,13 @@ def test_every_page_is_shown_whole_with_names_that_are_markup(open_page: Client)
     assert [way for way, reply in pages.items() if reply.status >= 500] == []
     assert [way for way, reply in pages.items() if alive(reply)] == []
     assert [way for way, reply in pages.items() if "onerror=alert(1)>" in reply.words] != []
+
+
+def test_reading_changes_nothing(open_page: Client) -> None:
+    open_page.get("/login")
+    before = content(open_page)
+    walk(open_page, [way_of(door) for door in READING])
+    assert content(open_page) == before
 
 
 def test_every_link_leads_somewhere(open_page: Client) -> None:
@@ -225,6 +240,12 @@ TRAPS = (
 def test_no_path_reaches_a_file_that_is_not_of_the_page(open_page: Client, way: str) -> None:
     (Path(open_page.config.photos) / "..." / "x").parent.mkdir(parents=True)
     assert open_page.get(way).status in {400, 404, 405}
+
+
+def content(client: Client) -> str:
+    """Return all that a ledger holds; its file alone would not tell what waits beside it."""
+    with closing(sqlite3.connect(client.config.ledger)) as ledger:
+        return "\n".join(ledger.iterdump())
 
 
 def alive(reply: Reply) -> bool:
