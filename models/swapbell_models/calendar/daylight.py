@@ -26,8 +26,9 @@ MARGIN = timedelta(minutes=11)
 HALF_DAY = timedelta(hours=12)
 # The equations behind astral hold from 1901 to 2099 (NOAA, solar calculation details, from memory).
 YEAR_FIRST, YEAR_LAST = 1901, 2099
-# Our choice: a season of days for a handful of places.
-_REMEMBERED = 4096
+# Our choice: the three days around now for ten thousand places and more, some 30 MB; a few that are forgotten before
+# they are asked for again would make a third of all judging.
+_REMEMBERED = 50_000
 
 
 class Sun(Enum):
