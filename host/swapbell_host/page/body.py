@@ -29,8 +29,13 @@ class Sent:
     photo: bytes | None = None
 
 
-async def read(request: Request) -> Sent:
+async def read(request: Request, *, with_photo: bool = True) -> Sent:
     """Read the form that a request carries.
+
+    Parameters
+    ----------
+    with_photo : bool
+        Whether it may be as long as a photo; a stranger's may not, or a few of them would fill the memory.
 
     Raises
     ------
@@ -40,7 +45,7 @@ async def read(request: Request) -> Sent:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in {PLAIN, WITH_FILES}:
         raise HTTPException(415, "This is no form of this page.")
-    most = FORM_MAX_BYTES + (PHOTO_MAX_BYTES if kind == WITH_FILES else 0)
+    most = FORM_MAX_BYTES + (PHOTO_MAX_BYTES if with_photo and kind == WITH_FILES else 0)
     limited = Request(request.scope, _limited(request, most))
     try:
         async with asyncio.timeout(PATIENCE_S):

@@ -61,7 +61,7 @@ class Reception:
             return _to_the_way_in(request)
         if door.right is not None and not (caller.right and caller.right.covers(door.right)):
             raise HTTPException(403, "Your login may look at everything here, but not change it.")
-        sent = await self._sent(request, caller) if door.method == "POST" else body.Sent()
+        sent = await self._sent(door, request, caller) if door.method == "POST" else body.Sent()
         response = await self.back.do(lambda house: self._work(house, door, request, caller, sent))
         if known is None:
             self.replies.cookies.give(response, caller.token)
@@ -75,8 +75,8 @@ class Reception:
         if request.method == "POST" and origin is not None and not self.listening.sent_from(origin, host):
             raise HTTPException(403, FORGED)
 
-    async def _sent(self, request: Request, caller: Caller) -> body.Sent:
-        sent = await body.read(request)
+    async def _sent(self, door: Door, request: Request, caller: Caller) -> body.Sent:
+        sent = await body.read(request, with_photo=door.right is not None)
         if not forgery.is_ours(caller.token, next(iter(sent.fields.get(forgery.FIELD, ())), "")):
             raise HTTPException(403, FORGED)
         return sent
