@@ -5,10 +5,11 @@ from datetime import datetime, timedelta
 from typing import TypeAlias, TypeVar
 
 from swapbell_host.board import Seen
-from swapbell_host.books.countbook import Count, Countbook
+from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.lookback import Noticed, noticed
 from swapbell_host.books.missing import missing
+from swapbell_host.count import Count
 from swapbell_host.forecasting.reading import lure_of
 from swapbell_host.forecasting.words import day_ahead
 from swapbell_host.intake import Station

@@ -14,11 +14,11 @@ from urllib.parse import unquote, urlencode, urlsplit
 
 from orchard import NOON_AT
 
+from swapbell_host import passwords
 from swapbell_host.board import Board
 from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
-from swapbell_host.page.access import passwords
 from swapbell_host.page.access.forgery import FIELD
 from swapbell_host.page.app import DOORS, application
 from swapbell_host.page.back import Back

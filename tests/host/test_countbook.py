@@ -14,11 +14,12 @@ from orchard import NOON_AT, SITE, STATION, STATIONS, tally, topic_of, visits
 from sqlalchemy import create_engine, func, select
 
 from swapbell_host.books import counting, reckoning
-from swapbell_host.books.countbook import STRETCH, Count, Countbook
+from swapbell_host.books.countbook import STRETCH, Countbook
 from swapbell_host.books.counttables import counts
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.schema import from_us, to_us
 from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.count import Count
 from swapbell_host.intake import Arrival
 from swapbell_models.message import Subject, encode
 from swapbell_models.phase import Phase

@@ -17,7 +17,7 @@ from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.desk import logins
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.main import app
-from swapbell_host.page.access.passwords import is_right
+from swapbell_host.passwords import is_right
 from swapbell_models.fault import Mistake
 
 PATIENCE_S = 30.0

@@ -9,9 +9,10 @@ from argon2 import PasswordHasher
 from host.page_client import PASSWORD, Client, client, password_hash
 from orchard import NOON_AT
 
+from swapbell_host import passwords
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.page import signing
-from swapbell_host.page.access import forgery, passwords
+from swapbell_host.page.access import forgery
 from swapbell_host.page.access.tries import TRIES_MAX, WINDOW, Tries
 from swapbell_host.page.cookies import SESSION
 from swapbell_host.page.door import Door

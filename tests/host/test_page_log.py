@@ -9,11 +9,11 @@ from re import findall
 import pytest
 from host.page_client import Client, Reply, client
 
+from swapbell_host import passwords
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.jobs.moment import twice
 from swapbell_host.jobs.plan import Role, Site, Station, located
-from swapbell_host.page.access import passwords
 from swapbell_host.page.house import House
 
 NOW = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_host.books.countbook import Count
+from swapbell_host.count import Count
 from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.jobs.plan import Station
 from swapbell_host.jobs.stages import Stage, stages

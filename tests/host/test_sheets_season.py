@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from orchard import NOON_AT, SITE, tally, topic_of, visits
 from paperwork import DAY, KEY, NOW_AT, Paperwork, applied, paperwork, text
 
-from swapbell_host.books.countbook import Count
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.store import ledger_url
+from swapbell_host.count import Count
 from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act
 from swapbell_host.jobs.plan import place

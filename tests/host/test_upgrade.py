@@ -11,7 +11,7 @@ from orchard import NOON_AT, SITE, STATION, STATIONS, tally, visits
 
 from swapbell_host.alerting.outbox import Why
 from swapbell_host.books.accountbook import Accountbook
-from swapbell_host.books.countbook import Count, Countbook
+from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.planbook import Planbook
@@ -20,6 +20,7 @@ from swapbell_host.books.sequence import Hole
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.books.tellingbook import Tellingbook
+from swapbell_host.count import Count
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.jobs.entry import Act
 from swapbell_host.jobs.plan import Role, place

@@ -46,7 +46,7 @@ DOORS = {
     "uvicorn": ("swapbell_host.page.server",),
     "jinja2": ("swapbell_host.page.drawing",),
     "cryptography": ("swapbell_host.kit.authority",),
-    "argon2": ("swapbell_host.page.access.passwords",),
+    "argon2": ("swapbell_host.passwords",),
     "matplotlib": (
         "swapbell_host.forecasting.picture",
         "swapbell_host.rehearsal.picture",

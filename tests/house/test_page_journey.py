@@ -24,7 +24,7 @@ from swapbell_device.config import parse_config as parse_device
 from swapbell_host.books.accountbook import Accountbook
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.jobs.account import Account, Right
-from swapbell_host.page.access.passwords import hashed
+from swapbell_host.passwords import hashed
 from swapbell_models.notice import NoticeKind
 
 pytestmark = [pytest.mark.part("chromium"), pytest.mark.part("mosquitto")]

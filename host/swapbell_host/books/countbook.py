@@ -1,6 +1,5 @@
 """What a station counted, by five minutes or a multiple of them, over a season as over an hour."""
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import BigInteger, Select, cast, func, select, type_coerce, union_all
@@ -9,33 +8,9 @@ from swapbell_host.books.counting import STRETCH_US, SUMMED, summed
 from swapbell_host.books.counttables import counts
 from swapbell_host.books.schema import boots, from_us, tallies, to_us
 from swapbell_host.books.store import Store
+from swapbell_host.count import Count
 
 STRETCH = timedelta(microseconds=STRETCH_US)
-
-
-@dataclass(frozen=True, slots=True)
-class Count:
-    """What one station counted in one stretch of time.
-
-    Attributes
-    ----------
-    from_at
-        When the stretch begins, aware UTC.
-    visits, outs
-        Wasps that came in, and that went out.
-    small, large
-        Bodies of these sizes that came in.
-    seconds, watched_s
-        How much time the tallies of the stretch cover, and how much of it was watched [s].
-    """
-
-    from_at: datetime
-    visits: int
-    outs: int
-    small: int
-    large: int
-    seconds: float
-    watched_s: float
 
 
 class Countbook:

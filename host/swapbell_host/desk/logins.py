@@ -39,7 +39,7 @@ def set_login(
 
     from swapbell_host.jobs.account import Account
     from swapbell_host.jobs.account import right as right_of
-    from swapbell_host.page.access.passwords import hashed
+    from swapbell_host.passwords import hashed
 
     with _accounts(config, making=True) as accounts:
         account = Account(name, right_of(right))

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Protocol
 
+from swapbell_host.count import Count
 from swapbell_host.judging.history import PastNotice
 from swapbell_host.judging.look import Look
 from swapbell_host.verifying.finding import Finding
@@ -13,35 +13,6 @@ from swapbell_models.notice import NoticeKind
 STRETCH = timedelta(minutes=5)
 # How far back the counts of an `Evidence` reach: a day, and the one before it to compare.
 REACH = timedelta(days=2)
-
-
-class Stretch(Protocol):
-    """What a station counted in five minutes; one without any tally is not there."""
-
-    @property
-    def from_at(self) -> datetime:
-        """When it began, aware UTC."""
-        ...
-
-    @property
-    def visits(self) -> int:
-        """Wasp-sized bodies that came in."""
-        ...
-
-    @property
-    def small(self) -> int:
-        """Small bodies that came in."""
-        ...
-
-    @property
-    def large(self) -> int:
-        """Large bodies that came in."""
-        ...
-
-    @property
-    def watched_s(self) -> float:
-        """How much of it was really watched [s]."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +56,7 @@ class Evidence:
 
     look: Look
     told: Sequence[PastNotice] = ()
-    counts: Sequence[Stretch] = ()
+    counts: Sequence[Count] = ()
     missing: Sequence[Missing] = ()
     forecast: str | None = None
     finding: Finding | None = None

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 
-from swapbell_host.judging.evidence import REACH, Evidence, Stretch
+from swapbell_host.count import Count
+from swapbell_host.judging.evidence import REACH, Evidence
 from swapbell_models.calendar.daylight import forages
 from swapbell_models.calendar.place import Place
 from swapbell_models.notice import Notice, NoticeKind
@@ -67,17 +68,17 @@ class Hour:
         return self.watched_s / S_PER_H
 
 
-def hours(counts: Sequence[Stretch], from_at: datetime, to_at: datetime) -> list[Hour]:
+def hours(counts: Sequence[Count], from_at: datetime, to_at: datetime) -> list[Hour]:
     """Return the hours of the clock that begin in a stretch of time, as far as they were told of."""
     told = (each for each in counts if from_at <= _hour(each) < to_at)
     return [_summed(at, list(each)) for at, each in groupby(told, _hour)]
 
 
-def _hour(stretch: Stretch) -> datetime:
+def _hour(stretch: Count) -> datetime:
     return stretch.from_at.replace(minute=0, second=0, microsecond=0)
 
 
-def _summed(from_at: datetime, parts: Sequence[Stretch]) -> Hour:
+def _summed(from_at: datetime, parts: Sequence[Count]) -> Hour:
     return Hour(
         from_at,
         sum(part.visits for part in parts),

@@ -18,7 +18,7 @@ from swapbell_models.fault import Mistake
 from swapbell_models.readiness import Rule
 
 if TYPE_CHECKING:
-    from swapbell_host.books.countbook import Count
+    from swapbell_host.count import Count
 
 # Our choice: a calendar day that has begun may be asked for to its end, whatever its zone.
 AHEAD_MAX = timedelta(days=2)

@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from swapbell_host.page.access import passwords
+from swapbell_host import passwords
 from swapbell_host.page.access.forgery import digest, new_token
 from swapbell_host.page.cookies import SESSION
 from swapbell_host.page.door import Door
@@ -23,7 +23,7 @@ def sign_in(visit: Visit) -> Answer:
     if wait := visit.house.tries.wait(keys, visit.at):
         return _asked(visit, f"Too many tries. Wait {lapse(wait + timedelta(minutes=1))}, then try again.", 429)
     kept = visit.house.accounts.named(name)
-    if not passwords.is_right(kept and kept.password, visit.form.get("password", "")) or kept is None:
+    if not passwords.is_right(kept.password if kept else None, visit.form.get("password", "")) or kept is None:
         visit.house.tries.fail(keys, visit.at)
         return _asked(visit, "No login has this name and this password. Look at both and try again.", 422)
     visit.house.tries.forgive(keys)

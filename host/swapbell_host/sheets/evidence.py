@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from swapbell_host.count import Count
 from swapbell_host.jobs.entry import Entry, standing
 from swapbell_host.jobs.lures import LURES
 from swapbell_host.jobs.moment import local
@@ -41,25 +42,6 @@ class Noticed(Protocol):
         ...
 
 
-class Counted(Protocol):
-    """What was counted in one stretch of `STEP`."""
-
-    @property
-    def from_at(self) -> datetime:
-        """When it began, aware UTC."""
-        ...
-
-    @property
-    def visits(self) -> int:
-        """How many were seen."""
-        ...
-
-    @property
-    def watched_s(self) -> float:
-        """How much of it was really watched [s]."""
-        ...
-
-
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What is known from just before a swap.
@@ -90,9 +72,7 @@ class Evidence:
         yield f"visits in each 5 min of the hour before: {shown}"
 
 
-def evidence(
-    swap: Entry, entries: Sequence[Entry], notices: Sequence[Noticed], counts: Sequence[Counted]
-) -> Evidence:
+def evidence(swap: Entry, entries: Sequence[Entry], notices: Sequence[Noticed], counts: Sequence[Count]) -> Evidence:
     """Return what was known when toxic bait was put out.
 
     Parameters
@@ -116,7 +96,7 @@ def evidence(
     return Evidence(last, tuple(_before(swap.at, counts)))
 
 
-def _before(at: datetime, counts: Sequence[Counted]) -> Iterator[int | None]:
+def _before(at: datetime, counts: Sequence[Count]) -> Iterator[int | None]:
     """Yield the visits of the twelve whole stretches that ended last."""
     seen = {each.from_at: each for each in counts}
     for begun in begun_before(at):

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import groupby
-from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from swapbell_host.count import Count
 from swapbell_host.jobs.entry import Entry
 from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.jobs.stages import Stage
@@ -22,35 +22,6 @@ S_PER_H = 3600.0
 DAY = timedelta(days=1)
 # While a station stands so, nobody expects a count.
 IDLE = frozenset({Phase.PLANNED, Phase.CLOSED, Phase.ABANDONED})
-
-
-class Counted(Protocol):
-    """What was counted in one stretch of `STEP`."""
-
-    @property
-    def from_at(self) -> datetime:
-        """When it began, aware UTC."""
-        ...
-
-    @property
-    def visits(self) -> int:
-        """Wasps that came in."""
-        ...
-
-    @property
-    def small(self) -> int:
-        """Small bodies that came in."""
-        ...
-
-    @property
-    def large(self) -> int:
-        """Large bodies that came in."""
-        ...
-
-    @property
-    def watched_s(self) -> float:
-        """How much of it was really watched [s]."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +149,7 @@ class Season:
 
 
 def days(
-    counts: Iterable[Counted],
+    counts: Iterable[Count],
     stages: Sequence[Stage],
     place: Place | None,
     span: tuple[datetime, datetime],
@@ -199,7 +170,7 @@ def days(
     zone : ZoneInfo
         The clock of the place.
     """
-    by_day = dict[date, list[Counted]]()
+    by_day = dict[date, list[Count]]()
     for each in counts:
         by_day.setdefault(each.from_at.astimezone(zone).date(), []).append(each)
     on, last = (at.astimezone(zone).date() for at in (span[0], span[1] - timedelta.resolution))
@@ -208,7 +179,7 @@ def days(
         on += DAY
 
 
-def _day(on: date, counts: Sequence[Counted], phase: Phase | None, place: Place | None) -> Day:
+def _day(on: date, counts: Sequence[Count], phase: Phase | None, place: Place | None) -> Day:
     hours = daylight(place, on).foraging if place else None
     lit = [each for each in counts if hours is None or hours[0] <= each.from_at + STEP / 2 < hours[1]]
     return Day(

@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Protocol
 
+from swapbell_host.count import Count
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs import lures
 from swapbell_host.jobs.entry import Entry
@@ -19,25 +19,6 @@ from swapbell_models.traffic import Span
 STEP = timedelta(minutes=5)
 # Our choice: fewer degrees of freedom cannot tell bouts from chance.
 SCATTER_FREEDOM_MIN = 5
-
-
-class Counted(Protocol):
-    """One stretch of one station, by five minutes or longer."""
-
-    @property
-    def from_at(self) -> datetime:
-        """When it began, aware UTC."""
-        ...
-
-    @property
-    def visits(self) -> int:
-        """How many were seen."""
-        ...
-
-    @property
-    def watched_s(self) -> float:
-        """How much of it was really watched [s]."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +42,7 @@ class Watched:
     key: Key
     place: Place | None
     entries: Sequence[Entry]
-    counts: Sequence[Counted]
+    counts: Sequence[Count]
     lure: timedelta
     step: timedelta = STEP
 
@@ -96,7 +77,7 @@ def _of(station: Watched, place: Place, span: Span, now: datetime) -> list[Seen]
     ]
 
 
-def _from_at(count: Counted) -> datetime:
+def _from_at(count: Count) -> datetime:
     return count.from_at
 
 

@@ -15,7 +15,7 @@ from swapbell_models.calendar.place import Place
 from swapbell_models.readiness import Rule
 
 if TYPE_CHECKING:
-    from swapbell_host.books.countbook import Count
+    from swapbell_host.count import Count
 
 Pair = tuple[datetime, datetime]
 

@@ -15,7 +15,7 @@ from swapbell_models.readiness import UNWATCHED_SHARE_MAX
 from swapbell_models.traffic import WINDOW_S
 
 if TYPE_CHECKING:
-    from swapbell_host.books.countbook import Count
+    from swapbell_host.count import Count
 
 STEP = timedelta(seconds=WINDOW_S)
 # What the page promises to send at most; each step of time carries two values.

@@ -11,7 +11,7 @@ from swapbell_host.page.plotting.clock import BY_HOUR_MAX, days, hours
 from swapbell_host.page.plotting.points import tells
 
 if TYPE_CHECKING:
-    from swapbell_host.books.countbook import Count
+    from swapbell_host.count import Count
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from swapbell_host.page.plotting.plot import Pair, Plot
 from swapbell_host.page.plotting.points import STEP
 
 if TYPE_CHECKING:
-    from swapbell_host.books.countbook import Count
+    from swapbell_host.count import Count
 
 # Our choice: two days of hours can be imagined, more cannot.
 LONG_H = 48
