@@ -83,12 +83,15 @@ def refused(config: Config) -> str:
     return str(mistake.value)
 
 
-def test_the_page_is_there_while_the_host_runs_and_gone_with_it(tmp_path: Path) -> None:
+def test_the_page_is_there_while_the_host_runs_and_gone_with_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     port = free_port()
     config = configured(tmp_path, f"127.0.0.1:{port}")
     for _ in range(2):
         with host(config):
             assert "Sign in" in asked(f"http://127.0.0.1:{port}/login")
+        assert "not encrypted" not in capsys.readouterr().err
         with socket.create_server(("127.0.0.1", port)):
             pass
 
@@ -121,13 +124,16 @@ def test_it_does_not_stand_behind_another_server_before_anybody_can_sign_in(tmp_
     assert "https://wasps.example.org can be reached from other machines" in refused(config)
 
 
-def test_with_a_login_it_listens_beyond_this_machine(tmp_path: Path) -> None:
+def test_with_a_login_it_listens_beyond_this_machine_and_says_what_is_not_encrypted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     port = free_port()
     config = configured(tmp_path, f"0.0.0.0:{port}")
     with open_or_make(ledger_url(config.ledger)) as store:
         Accountbook(store).put(Account("Kim", Right.WORK), password_hash(), datetime.now(UTC))
     with host(config):
         assert "Sign in" in asked(f"http://127.0.0.1:{port}/")
+    assert "not encrypted" in capsys.readouterr().err
 
 
 def test_the_page_comes_when_another_program_lets_go_of_the_ledger(

@@ -85,6 +85,8 @@ class Server:
                 )
         self._thread.start()
         self._warn(f"page at {self.listening.url}")
+        if not (self.listening.private or self.listening.secure):
+            self._warn("page: not encrypted, so whoever shares the network can read passwords; give it a certificate")
 
 
 def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Server:
