@@ -173,8 +173,12 @@ def play(folder: Path, stations: int, seconds: float) -> None:
         time.monotonic() - began,
     )
     share = f"{100.0 * spent_s / lasted_s:.0f} % of a core over {lasted_s:.0f} s"
-    each = f"{came / lasted_s:.0f} tallies/s stored, {spent_s / max(came, 1) * 1e6:.0f} us each"
-    sys.stdout.write(f"{stations} stations at a tally each 15 s: {share}; {each}; {host.memory_mb():.0f} MB held\n")
+    each_us = spent_s / max(came, 1) * 1e6
+    told = f"{came / lasted_s:.0f} tallies/s stored, {each_us:.0f} us each, {host.memory_mb():.0f} MB held"
+    sys.stdout.write(f"{share}, catching up included: {told}\n")
+    sys.stdout.write(
+        f"{stations} stations at a tally each 15 s: {stations / EACH_S * each_us / 1e4:.0f} % of a core\n"
+    )
     feeder.terminate()
     feeder.wait()
     host.stop()

@@ -2,10 +2,11 @@
 
 from datetime import datetime, timedelta
 
-from sqlalchemy import BigInteger, Select, cast, func, select, type_coerce, union_all
+from sqlalchemy import BigInteger, String, and_, bindparam, cast, func, select, type_coerce, union_all
 
 from swapbell_host.books.counting import STRETCH_US, SUMMED, summed
 from swapbell_host.books.counttables import counts
+from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, from_us, tallies, to_us
 from swapbell_host.books.store import Store
 from swapbell_host.count import Count
@@ -50,7 +51,8 @@ class Countbook:
         step_us = step // timedelta(microseconds=1)
         first_us = to_us(from_at) // step_us * step_us
         with self._store.reading() as connection:
-            rows = connection.execute(_sums(site, station, first_us, to_us(to_at), step_us)).all()
+            values = {"site": site, "station": station, "first": first_us, "last": to_us(to_at) - 1, "step": step_us}
+            rows = _SUMS.run(connection, **values).all()
         return [_count(*row) for row in rows]
 
 
@@ -58,13 +60,19 @@ def _count(begun_us: int, visits: int, outs: int, small: int, large: int, span_u
     return Count(from_us(begun_us), visits, outs, small, large, span_us / 1e6, watched_us / 1e6)
 
 
-def _sums(site: str, station: str, first_us: int, end_us: int, step_us: int) -> Select[*tuple[int, ...]]:
-    own = (boots.c.site == site, boots.c.station == station)
+def _sums() -> Prepared:
+    """Return the sums of a station by the step: what is summed already, and what its newest tallies come to."""
+    step = bindparam("step", type_=BigInteger)
+    own = [boots.c[name] == bindparam(name, type_=String) for name in ("site", "station")]
     stored = select(counts.c.from_at, *(counts.c[name] for name in SUMMED)).join(boots).where(*own)
-    fresh = summed(own[0] & own[1] & (tallies.c.seq >= boots.c.uncounted)).subquery()
+    fresh = summed(and_(*own, tallies.c.seq >= boots.c.uncounted)).subquery()
     waiting = select(fresh.c.from_at, *(fresh.c[name] for name in SUMMED))
     parts = union_all(stored, waiting).subquery()
     at_us = type_coerce(parts.c.from_at, BigInteger)
-    begun_us = (at_us // step_us * step_us).label("begun")
-    sums = [cast(func.sum(parts.c[name]), BigInteger) for name in SUMMED]
-    return select(begun_us, *sums).where(at_us.between(first_us, end_us - 1)).group_by(begun_us).order_by(begun_us)
+    within = at_us.between(bindparam("first", type_=BigInteger), bindparam("last", type_=BigInteger))
+    wide = select((at_us // step * step).label("begun"), *(parts.c[name] for name in SUMMED)).where(within).subquery()
+    sums = [cast(func.sum(wide.c[name]), BigInteger) for name in SUMMED]
+    return Prepared(select(wide.c.begun, *sums).group_by(wide.c.begun).order_by(wide.c.begun))
+
+
+_SUMS = _sums()
