@@ -103,8 +103,9 @@ def _shelved(call: Call, case: Case) -> bool:
 
 
 def _stands(call: Call, case: Case) -> bool:
-    """Tell whether the job has not answered yet what a notice asks for."""
-    return case.job.phase in WHILE.get(call.need, frozenset(Phase))
+    """Tell whether the job has not answered yet what a notice asks for: a call to swap, also by fresh lure."""
+    answered = call.need is Need.SWAP and call.since_at is not None and call.since_at < case.job.logged_at
+    return not answered and case.job.phase in WHILE.get(call.need, frozenset(Phase))
 
 
 def _of_job(case: Case, now: datetime) -> Iterator[Call]:
@@ -157,7 +158,8 @@ def _of_rule(case: Case, seen: Verdict, look: Seen) -> Iterator[Call]:
     caution = (
         "; but other visitors were counted too: look who they are before anything is swapped" if visitors else ""
     )
-    told_at = min((past.raised_at for past in look.history.notices if past.kind in _SWAPS), default=None)
+    calls = [past.raised_at for past in look.history.notices if past.kind in _SWAPS]
+    told_at = min((at for at in calls if at >= case.job.logged_at), default=None)  # fresh lure waits for another call
     if seen.step is Step.READY:
         since_at = min(at for at in (seen.reached_at, told_at, look.at) if at)
         yield Call(Need.SWAP, f"the rule is reached and confirmed{caution}", None, since_at, NoticeKind.READY)

@@ -13,6 +13,7 @@ from host.page_client import Client, Reply, client
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Role, Site, Station, located
 from swapbell_host.page.house import House
+from swapbell_models.notice import NoticeKind, notice
 
 NOW = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 DAY = timedelta(days=1)
@@ -130,6 +131,16 @@ def test_only_what_is_legal_may_go_in(page: Client) -> None:
     form = ask(page, "far", "lost").text
     assert "toxic bait</option>" not in form
     assert "Toxic bait none" in mix(page, "far").words
+
+
+def test_toxic_bait_is_not_taken_for_granted_where_visitors_were_warned_of(page: Client) -> None:
+    def tell(kind: NoticeKind) -> None:
+        page.in_house(lambda house: house.notebook.raise_notice(notice("hill", "a", kind, NOW, "as told"), NOW))
+
+    tell(NoticeKind.READY)
+    assert "Goes in: toxic bait" in ask(page, "a").words
+    tell(NoticeKind.VISITORS)
+    assert "Goes in: nothing" in ask(page, "a").words
 
 
 def test_the_product_is_worked_out_under_the_authority_that_is_stated(page: Client) -> None:

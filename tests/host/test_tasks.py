@@ -153,6 +153,14 @@ def test_a_call_to_swap_outlives_the_traffic_until_the_swap_is_logged() -> None:
     assert needs(swapped) == [Need.NOTHING]
 
 
+@pytest.mark.parametrize("kind", [NoticeKind.READY, NoticeKind.SWAP_OVERDUE])
+def test_a_call_to_swap_is_answered_by_fresh_lure_until_the_rule_is_reached_again(kind: NoticeKind) -> None:
+    refreshed = job(Phase.LURING, timedelta(hours=5)).after(Event.REFRESHED, NOW - timedelta(minutes=30))
+    past = PastNotice(kind, NOW - timedelta(hours=1))
+    assert Need.SWAP not in needs(task(Case(station(), refreshed, seen([], past), (told(kind),)), NOW))
+    assert needs(task(Case(station(), refreshed, seen(BUSY, past), (told(kind),)), NOW))[0] is Need.SWAP
+
+
 def test_who_else_was_counted_is_said_before_a_swap() -> None:
     found = luring(told(NoticeKind.VISITORS), look=seen(BUSY))
     assert needs(found) == [Need.SWAP, Need.VISITORS]

@@ -103,7 +103,9 @@ def _stops(visit: Visit, known: Mapping[Key, Case], way: Walk) -> list[Stop]:
 def _stop(visit: Visit, known: Case, task: Task, way: Course | None) -> Stop:
     acts = set(legal(known.job, known.station.role))
     may = [Give.NOTHING, *([Give.LURE] if acts & LURES else []), *([Give.TOXIC] if acts & TOXIC_ACTS else [])]
-    usual = Give.TOXIC if task.first.need is Need.SWAP else Give.LURE if task.first.need in LURED_BY else Give.NOTHING
+    needs = {call.need for call in task.calls}
+    swaps = task.first.need is Need.SWAP and Need.VISITORS not in needs  # those are looked at first
+    usual = Give.TOXIC if swaps else Give.LURE if task.first.need in LURED_BY else Give.NOTHING
     name = str(task.station)
     asked = next((each for each in may if each.value == visit.query.get(f"give {name}")), None)
     give = asked or (usual if usual in may else Give.NOTHING)
