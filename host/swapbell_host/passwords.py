@@ -20,8 +20,10 @@ def hashed(password: str) -> str:
     Raises
     ------
     Mistake
-        If it is too short or too long.
+        If it is too short or too long, or holds what no field of a form takes, such as the end of a line.
     """
+    if not password.isprintable():
+        raise Mistake("password: it has more than one line, or letters that cannot be typed; write it on one line")
     if not LETTERS_MIN <= len(password) <= LETTERS_MAX:
         raise Mistake(
             f"password: it has {len(password)} letters; choose one of {LETTERS_MIN} to {LETTERS_MAX}, "

@@ -293,5 +293,10 @@ def test_a_password_is_neither_guessed_nor_endless(password: str) -> None:
         passwords.hashed(password)
 
 
+def test_a_password_of_two_lines_that_nobody_could_type_is_refused() -> None:
+    with pytest.raises(Mistake, match="more than one line"):
+        passwords.hashed(f"{PASSWORD}\n{PASSWORD}")
+
+
 def test_a_hash_that_was_damaged_lets_nobody_in() -> None:
     assert not passwords.is_right("damaged", PASSWORD)
