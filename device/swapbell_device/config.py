@@ -213,6 +213,8 @@ def parse_config(text: str, path: Path) -> Config:
     config = settings.parse(text, Config, what, dec_hook=lambda _, name: folder / name)
     if not isinstance(config.camera, DrawnCamera) and config.station_file is None:
         raise Mistake(f"{what}: this camera needs station_file, the file that says where its gate lies")
+    if isinstance(config.camera, BoardSection | UsbSection) and config.starts_at is not None:
+        raise Mistake(f"{what}: starts_at is for what was recorded or drawn; leave it out for this camera")
     try:
         _ = config.place and config.place.place
     except ValueError as error:

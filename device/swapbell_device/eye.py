@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from threading import Event
 
 from msgspec.structs import replace
@@ -70,20 +69,25 @@ class Paced:
             yield frame
 
 
-def eye(camera: ClipCamera | DrawnCamera, station_file: Path | None) -> tuple[Clip | DrawnStation, StationFile]:
-    """Return the recorded or drawn camera that the configuration names, and where its gate lies.
+def eye(config: Config, stop: Event) -> tuple[Clip | DrawnStation | Live, StationFile]:
+    """Return the camera that the configuration names, not opened yet if it is a live one, and where its gate lies.
 
     Raises
     ------
     Mistake
         If the clip, its times or the station file cannot be used.
     """
-    if isinstance(camera, ClipCamera):
-        assert station_file is not None
-        times = None if camera.times is None else read_times(camera.times)
-        return Clip(camera.path, times), read_station(station_file)
-    drawn = DrawnStation(camera.seed)
-    return drawn, drawn.station
+    if isinstance(config.camera, DrawnCamera):
+        drawn = DrawnStation(config.camera.seed)
+        return drawn, drawn.station
+    assert config.station_file is not None
+    return _camera(config.camera, stop), read_station(config.station_file)
+
+
+def _camera(section: ClipCamera | BoardSection | UsbSection, stop: Event) -> Clip | Live:
+    if isinstance(section, ClipCamera):
+        return Clip(section.path, None if section.times is None else read_times(section.times))
+    return Live(source(section), stop, boot_clock)
 
 
 def dated(config: Config, camera: Clip | DrawnStation, now_at: datetime) -> Config:
@@ -108,14 +112,19 @@ def _length(camera: Clip | DrawnStation) -> timedelta:
 
 
 def moments(config: Config, watch: Watch, stop: Event) -> tuple[Config, Iterable[Moment | Absence]]:
-    """Return the configuration with the time of day of what comes first, and what the camera will show."""
-    if isinstance(config.camera, BoardSection | UsbSection):
-        assert config.station_file is not None
-        camera, station = Live(source(config.camera), stop, boot_clock), read_station(config.station_file)
-        asleep = _sleep(config)
-        return replace(config, starts_at=config.starts_at or now()), watched(camera, station, watch, stop, asleep)
-    recorded, station = eye(config.camera, config.station_file)
-    return dated(config, recorded, now()), watch(Paced(recorded, config.camera.pace, stop), station)
+    """Return the configuration with the time of day of what comes first, and what the camera will show.
+
+    Raises
+    ------
+    Mistake
+        If the clip, its times or the station file cannot be used, or the gate lies outside the pictures.
+    """
+    camera, station = eye(config, stop)
+    station.check_size(camera.size)
+    if isinstance(camera, Live):
+        return replace(config, starts_at=now()), watched(camera, station, watch, stop, _sleep(config))
+    assert isinstance(config.camera, ClipCamera | DrawnCamera)
+    return dated(config, camera, now()), watch(Paced(camera, config.camera.pace, stop), station)
 
 
 def source(section: BoardSection | UsbSection) -> BoardCamera | UsbCamera:

@@ -1,6 +1,5 @@
 """A station's watch: frames in, tallies through the spool to the broker, until the camera ends or one says stop."""
 
-import signal
 import time
 from collections.abc import Iterable, Iterator
 from datetime import UTC, timedelta
@@ -20,7 +19,9 @@ from swapbell_device.eye import Watch, moments, now, say
 from swapbell_device.health import Pulse
 from swapbell_device.linking.delivery import PATIENT, Patience
 from swapbell_device.linking.link import Link
+from swapbell_device.linking.linksession import Door
 from swapbell_device.moment import Moment
+from swapbell_device.orders import Orders
 from swapbell_device.service.manager import Manager
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.fault import Breakdown, Mistake
@@ -48,43 +49,41 @@ def truth(config: Config) -> Iterator[str]:
 def run_until_told(path: Path, watch: Watch) -> None:
     """Run the station of a configuration until its camera ends, or until SIGTERM or SIGINT; SIGHUP reads it anew.
 
-    A configuration that cannot be used when it is read anew is told of, and the one before is kept.
+    A configuration that cannot be used when it is read anew is told of, and changes nothing.
 
     Raises
     ------
     Mistake, Breakdown
         See `run`; and if the configuration cannot be used at the start.
     """
-    config, manager = read_config(path), Manager(time.monotonic)
-    while True:
-        stop, reload = stop_on_signal()
-        _run_once(config, watch, stop, manager)
-        if not reload.is_set():
-            manager.stopping()
-            return
-        config = _read_anew(path, config)
+    config: Config | None = read_config(path)
+    orders, manager = Orders(lambda: _usable(read_config(path), watch)), Manager(time.monotonic)
+    while config is not None:
+        _run_once(config, watch, orders, manager)
+        config = orders.next()
+    manager.stopping()
 
 
-def _run_once(config: Config, watch: Watch, stop: Event, manager: Manager) -> None:
-    config, shown = moments(config, watch, stop)
+def _run_once(config: Config, watch: Watch, orders: Orders, manager: Manager) -> None:
+    config, shown = moments(config, watch, orders.stop)
     keep = config.spool
     with Spool(keep.path, keep.keep_days, keep.keep_bytes, opened_at=now(), say=say) as spool:
         manager.ready()
-        run(config, _heard(shown, manager), stop, spool)
+        run(config, _heard(shown, orders, manager), orders.stop, spool)
 
 
-def _heard(shown: Iterable[Moment | Absence], manager: Manager) -> Iterator[Moment | Absence]:
+def _heard(shown: Iterable[Moment | Absence], orders: Orders, manager: Manager) -> Iterator[Moment | Absence]:
     for moment in shown:
         manager.alive()
+        orders.obey()
         yield moment
 
 
-def _read_anew(path: Path, before: Config) -> Config:
-    try:
-        return read_config(path)
-    except Mistake as mistake:
-        say(f"{mistake}; the configuration before is kept")
-        return before
+def _usable(config: Config, watch: Watch) -> Config:
+    """Return a configuration all of whose files can be used: one that cannot would end the counter for good."""
+    moments(config, watch, Event())
+    Door(config.broker, config.site, config.station)
+    return config
 
 
 def run(
@@ -188,20 +187,6 @@ def _booked(moment: Moment | Absence, book: Book, pulse: Pulse) -> Iterator[Tall
         return book.miss(moment.at_s, asleep=moment.asleep)
     pulse.beat(moment.frame.at_s, moment.look)
     return book.add(moment.crossings, moment.frame.at_s, moment.look, covered=moment.covered)
-
-
-def stop_on_signal() -> tuple[Event, Event]:
-    """Return an event that SIGTERM, SIGINT or SIGHUP sets, and one that SIGHUP sets beside it."""
-    stop, reload = Event(), Event()
-
-    def end(number: int, _frame: object) -> None:
-        if number == signal.SIGHUP:
-            reload.set()
-        stop.set()
-
-    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        signal.signal(number, end)
-    return stop, reload
 
 
 def _tell_end(config: Config, spool: Spool, *, stopped: bool) -> None:

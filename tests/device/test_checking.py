@@ -25,6 +25,7 @@ def of_usb(folder: Path) -> Config:
         configured(folder, 9)
         .read_text()
         .replace('kind = "drawn"\npace = 0.0', 'kind = "usb"\ndevice = "/dev/video99"')
+        .replace("starts_at = 2026-02-03T12:00:00Z\n", "")
     )
     return parse_config('station_file = "north.toml"\n' + text, folder / "device.toml")
 

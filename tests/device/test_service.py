@@ -6,10 +6,13 @@ import signal
 import socket
 import subprocess
 import time
+from collections.abc import Generator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from drawn_counter import COMMAND, configured
+from clips import STATION
+from drawn_counter import COMMAND, CONFIG, configured
 
 from swapbell_device.config import read_config
 from swapbell_device.service.manager import Manager
@@ -113,17 +116,44 @@ def test_a_service_says_that_it_began_and_that_it_ends(
         counter.wait(20)
 
 
-def test_sighup_reads_the_configuration_anew_and_keeps_the_one_before_if_it_is_broken(tmp_path: Path) -> None:
-    path = configured(tmp_path, 9, pace=1.0)
-    with listening(tmp_path / "notify") as line:
-        environment = os.environ | {"NOTIFY_SOCKET": str(tmp_path / "notify")}
-        counter = subprocess.Popen(
-            [COMMAND, "run", "--config", str(path)], env=environment, stderr=subprocess.PIPE, text=True
-        )
+@contextmanager
+def counting(path: Path, line: socket.socket, notify: Path) -> Generator[subprocess.Popen[str]]:
+    """Yield a counter that has told systemd that it began."""
+    environment = os.environ | {"NOTIFY_SOCKET": str(notify)}
+    command = [COMMAND, "run", "--config", str(path)]
+    with subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True) as counter:
         assert line.recv(100) == b"READY=1"
-        path.write_text("nonsense = 1\n")
+        yield counter
+        counter.kill()
+
+
+def told_until(counter: subprocess.Popen[str], words: str) -> bool:
+    assert counter.stderr
+    return any(words in line for line in counter.stderr)
+
+
+@pytest.mark.parametrize("broken", ["device.toml", "north.toml"])
+def test_sighup_changes_nothing_if_the_configuration_or_its_station_file_is_broken(
+    tmp_path: Path, broken: str
+) -> None:
+    text = CONFIG.format(port=9, pace=1.0).replace("starts_at = 2026-02-03T12:00:00Z", 'station_file = "north.toml"')
+    (tmp_path / "device.toml").write_text(text.replace('kind = "drawn"\npace = 1.0', 'kind = "usb"'))
+    (tmp_path / "north.toml").write_text(STATION)
+    notify = tmp_path / "notify"
+    with listening(notify) as line, counting(tmp_path / "device.toml", line, notify) as counter:
+        (tmp_path / broken).write_text("nonsense = 1\n")
+        counter.send_signal(signal.SIGHUP)
+        assert told_until(counter, "the configuration before is kept")
+        counter.send_signal(signal.SIGTERM)
+        assert line.recv(100) == b"STOPPING=1"
+        assert counter.wait(30) == 0
+
+
+def test_sighup_begins_anew_with_a_configuration_that_can_be_used(tmp_path: Path) -> None:
+    path, notify = configured(tmp_path, 9, pace=1.0), tmp_path / "notify"
+    with listening(notify) as line, counting(path, line, notify) as counter:
+        path.write_text(path.read_text().replace('station = "north"', 'station = "south"'))
         counter.send_signal(signal.SIGHUP)
         assert line.recv(100) == b"READY=1"
         counter.send_signal(signal.SIGTERM)
-        told = counter.communicate(timeout=30)[1]
-    assert "the configuration before is kept" in told
+        assert told_until(counter, "orchard/south ended")

@@ -21,7 +21,8 @@ from swapbell_device.config import read_config
 from swapbell_device.eye import Paced, now, say
 from swapbell_device.linking.delivery import Patience
 from swapbell_device.moment import Moment
-from swapbell_device.run import run, stop_on_signal
+from swapbell_device.orders import Orders
+from swapbell_device.run import run
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.fault import speak
 from swapbell_models.message import encode
@@ -79,7 +80,8 @@ def invented(confirmed_s: float, chance: random.Random) -> Crossing:
 
 def main(path: str, oath: str, seed: str, frames_per_s: str = "20", crossings_per_s: str = "2") -> None:
     """Run the station once."""
-    config, (stop, _) = read_config(Path(path)), stop_on_signal()
+    config = read_config(Path(path))
+    stop = Orders(lambda: config).stop
     frames = Paced(Blank(float(frames_per_s)), config.camera.pace, stop).frames()
     share = float(crossings_per_s) / float(frames_per_s)
     with Sworn(config.spool.path, opened_at=now(), say=say) as spool:
