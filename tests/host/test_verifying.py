@@ -148,6 +148,15 @@ def test_without_a_control_there_is_no_fall_against_one() -> None:
     assert found(looked(-1, 5, 120) + looked(5, 5, 6)).controls is None
 
 
+@pytest.mark.parametrize(("day", "is_held_against"), [(-3.0, True), (-1.5, False), (4.5, False)])
+def test_a_control_that_was_moved_in_that_time_is_none(day: float, is_held_against: bool) -> None:
+    acts = sorted([*UNTREATED, (Act.MOVED, day)], key=lambda each: each[1])
+    untreated = watched(looked(-1, 5, 50) + looked(5, 5, 200), acts, "far")
+    one = found(looked(-1, 5, 50) + looked(5, 5, 50), untreated)
+    assert one.fall is not None
+    assert (one.against is not None) is is_held_against
+
+
 def test_a_control_that_was_not_watched_at_those_hours_is_none() -> None:
     idle = watched(looked(-1, 2, 50, from_hour=15) + looked(5, 2, 50, from_hour=15), UNTREATED, "far")
     each = found(looked(-1, 5, 120) + looked(5, 5, 6), idle)

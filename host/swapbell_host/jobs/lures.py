@@ -75,3 +75,8 @@ def after(entries: Sequence[Entry], swapped_at: datetime, until: datetime) -> Sp
     again = next((entry.at for entry in later if entry.act is Act.SWAPPED), until)
     relured = next((entry.at for entry in later if entry.act is Act.RELURED and entry.at < again), None)
     return None if relured is None else (relured, again)
+
+
+def moved(entries: Sequence[Entry], span: Span) -> bool:
+    """Tell whether a station was moved within a stretch: elsewhere is another traffic."""
+    return any(entry.act is Act.MOVED and span[0] < entry.at < span[1] for entry in entries)

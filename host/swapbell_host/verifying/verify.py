@@ -52,7 +52,8 @@ def _find(swap: Swap, stations: Sequence[Watched], controls: Sequence[Watched], 
     spans = _spans(swap, stations, now)
     if isinstance(spans, str):
         return Finding(keys, NOTHING, NOTHING, why=spans)
-    told = [seen(group, span, now) for group in (stations, controls) for span in spans]
+    fixed = [each for each in controls if not lures.moved(each.entries, (spans[0][0], spans[1][1]))]
+    told = [seen(group, span, now) for group in (stations, fixed) for span in spans]
     groups = every if _enough(every := alike(told)) else alike(told[:2])
     found = spread(groups)
     wide = found or 1.0
