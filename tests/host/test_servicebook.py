@@ -149,6 +149,7 @@ def test_the_database_itself_refuses_to_change_the_log(ledger_name: str, book: S
         assert Servicebook(store).entries(SITE, "east", NOW) == before
 
 
+@pytest.mark.file
 @pytest.mark.parametrize(("number", "row"), [("id", 1), ("id + 9", 2)])
 def test_sqlite_does_not_replace_what_is_logged(sqlite_ledger: str, number: str, row: int) -> None:
     with open_existing(ledger_url(sqlite_ledger), writing=True) as store:

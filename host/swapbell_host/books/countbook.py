@@ -51,8 +51,9 @@ class Countbook:
         step_us = step // timedelta(microseconds=1)
         first_us = to_us(from_at) // step_us * step_us
         with self._store.reading() as connection:
-            values = {"site": site, "station": station, "first": first_us, "last": to_us(to_at) - 1, "step": step_us}
-            rows = _SUMS.run(connection, **values).all()
+            last_us = to_us(to_at) - 1
+            found = _SUMS.run(connection, site=site, station=station, first=first_us, last=last_us, step=step_us)
+            rows = found.all()
         return [_count(*row) for row in rows]
 
 
