@@ -158,7 +158,7 @@ class Farm:
 
     def noticed(self, kind: NoticeKind, station: str) -> str:
         """Return the open notice of a kind at a station, waiting for it; it may be told with the next round-up."""
-        return self._awaited(f"{SITE}/{station}", lambda: self._open(kind), minutes=10.0)
+        return self._awaited(f"{SITE}/{station}", lambda: self._open(kind), 20.0, tenths=5)
 
     def posted(self, words: str) -> str:
         """Return the first call of the webhook with these words (a regular expression), waiting for it."""
@@ -178,14 +178,14 @@ class Farm:
         with open_existing(ledger_url(str(self.folder / "ledger.sqlite"))) as store:
             return [each.notice.text for each in Notebook(store).open_notices() if each.notice.kind is kind]
 
-    def _awaited(self, words: str, found: Callable[[], list[str]], minutes: float = 0.52) -> str:
+    def _awaited(self, words: str, found: Callable[[], list[str]], minutes: float = 0.52, tenths: int = 20) -> str:
         """Wait in real time, as a message does on its way, with some leaps: the host gathers before it calls."""
         for tenth in range(round(10 * PATIENCE_S)):
             for text in found():
                 if re.search(words, text, re.IGNORECASE):
                     return text
             time.sleep(0.1)
-            if tenth % 20 == 10:
+            if tenth % tenths == tenths // 2:
                 self.now.pass_by(minutes=minutes)
         raise AssertionError(f"nobody was told {words!r} by {self.now():%d %b %H:%M} UTC, but {found()}")
 
