@@ -114,3 +114,10 @@ def test_no_password_file_is_no_password() -> None:
 def test_a_missing_password_file_is_named(tmp_path: Path) -> None:
     with pytest.raises(Mistake, match=r"password file .*No such file"):
         password(BrokerSection(host="h", password_file=tmp_path / "password"))
+
+
+def test_the_time_of_day_of_a_live_camera_is_not_stated() -> None:
+    live = CLIP.replace('kind = "clip"\npath = "morning.mp4"', 'kind = "usb"')
+    parsed(live)
+    with pytest.raises(Mistake, match="starts_at is for what was recorded or drawn"):
+        parsed("starts_at = 2026-02-03T12:00:00Z\n" + live)

@@ -6,6 +6,7 @@ so it is imported by name when the camera is opened.
 """
 
 from collections.abc import Generator
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from importlib import import_module
 from queue import Empty, Queue
@@ -28,6 +29,11 @@ SILENT_S = 3.0
 STREAM = "main"
 # Its luma plane comes first and whole, whatever else the format holds.
 FORMAT = "YUV420"
+# libcamera's AfMode: manual, which it begins with, and continuous.
+FOCUS_HELD, FOCUS_FOUND = 0, 2
+HELD: dict[str, object] = {"AeEnable": False, "AwbEnable": False, "AfMode": FOCUS_HELD}
+# What is held is what the camera says of its last picture.
+FOUND = ("ExposureTime", "AnalogueGain", "LensPosition")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,26 +63,27 @@ class BoardCamera:
     def pictures(self) -> Generator[tuple[Luma, float]]:
         """Open the camera and yield each picture's luma with its sensor time [s]; see `live.Source`."""
         library = _library()
-        try:
-            camera = library.Picamera2(self.number)
-        except (RuntimeError, IndexError) as error:
-            raise Lost(
-                f"camera {self.number} cannot be opened ({error}); look at its cable and who else uses it"
-            ) from error
-        try:
-            inbox = _Inbox(self.size, library.MappedArray)
-            camera.configure(self._configuration(camera))
-            camera.pre_callback = inbox.take
-            camera.start()
+        inbox = _Inbox(self.size, library.MappedArray)
+        with ExitStack() as open_camera:
+            try:
+                camera = open_camera.enter_context(closing(library.Picamera2(self.number)))
+                camera.configure(self._configuration(camera))
+                camera.pre_callback = inbox.take
+                camera.start()
+            except (RuntimeError, IndexError) as error:
+                raise Lost(
+                    f"camera {self.number} cannot be opened ({error}); look at its cable and who else uses it"
+                ) from error
             yield from self._held(camera, inbox)
-        finally:
-            camera.close()
 
     def _configuration(self, camera: Any) -> Any:
         frame_us = round(MICRO_PER_S / self.fps)
         stream = {"size": self.size, "format": FORMAT}
-        controls = _known(camera, {"FrameDurationLimits": (frame_us, frame_us), **self._fixed()})
+        controls = _known(camera, {"FrameDurationLimits": (frame_us, frame_us), **self._focus(), **self._fixed()})
         return camera.create_video_configuration(main=stream, buffer_count=BUFFERS, controls=controls)
+
+    def _focus(self) -> dict[str, object]:
+        return {"AfMode": FOCUS_FOUND if self.focus_per_m is None else FOCUS_HELD}
 
     def _fixed(self) -> dict[str, object]:
         """Return what was said of the exposure, in libcamera's names."""
@@ -92,9 +99,7 @@ class BoardCamera:
         for image, taken_s in inbox.pictures():
             order = exposure.next(image, taken_s)
             if order is Order.HOLD:
-                camera.set_controls(
-                    _known(camera, {"AeEnable": False, "AwbEnable": False, **inbox.found, **self._fixed()})
-                )
+                camera.set_controls(_known(camera, {**HELD, **inbox.found, **self._fixed()}))
             elif order is Order.SEEK:
                 camera.set_controls(_known(camera, {"AeEnable": True, **self._fixed()}))
             yield image, taken_s
@@ -106,7 +111,7 @@ class _Inbox:
     Attributes
     ----------
     found
-        The exposure and gain of the last picture, in libcamera's names.
+        The exposure, gain and focus of the last picture, in libcamera's names.
     """
 
     def __init__(self, size: tuple[int, int], mapped: Any) -> None:
@@ -118,7 +123,7 @@ class _Inbox:
     def take(self, request: Any) -> None:
         """Copy a request's luma and time, unless the queue is full; called while the library holds the camera."""
         metadata = request.get_metadata()
-        self.found = {name: metadata[name] for name in ("ExposureTime", "AnalogueGain") if name in metadata}
+        self.found = {name: metadata[name] for name in FOUND if name in metadata}
         if not self._queue.full():
             self._queue.put_nowait((self._luma(request), metadata["SensorTimestamp"] * NANO))
 

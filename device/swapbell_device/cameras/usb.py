@@ -63,7 +63,7 @@ class UsbCamera:
         return int(found[1])
 
     def _set(self, capture: cv2.VideoCapture) -> None:
-        """Ask for size and rate, uncompressed luma if it can be had, and a fixed exposure if one was said."""
+        """Ask for size and rate, and for a fixed exposure if one was said."""
         capture.set(cv2.CAP_PROP_FRAME_WIDTH, self.size[0])
         capture.set(cv2.CAP_PROP_FRAME_HEIGHT, self.size[1])
         capture.set(cv2.CAP_PROP_FPS, self.fps)
