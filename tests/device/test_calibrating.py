@@ -230,3 +230,12 @@ def test_the_cards_come_on_one_page_as_the_same_bytes_each_time(tmp_path: Path, 
     write_cards(second, paper)
     assert first.read_bytes() == second.read_bytes()
     assert first.read_bytes().count(b"/Type /Page\n") <= 1
+
+
+def test_the_picture_itself_is_never_written_over(tmp_path: Path) -> None:
+    picture, out = tmp_path / "board.png", tmp_path / "station.toml"
+    picture.write_bytes(b"as it was taken")
+    for wish in (Wish(picture, picture, tmp_path / "drawn.png"), Wish(picture, out, picture)):
+        with pytest.raises(Mistake, match="that is the picture to calibrate on"):
+            calibrate_station(wish)
+    assert picture.read_bytes() == b"as it was taken"

@@ -12,6 +12,7 @@ from swapbell_device.calibrating.picture import draw_result, read_picture, take_
 from swapbell_device.calibrating.sheet import station_toml, words, write_station
 from swapbell_device.calibrating.stated import by_length, by_rectangle, length, points, sides
 from swapbell_device.config import BoardSection, UsbSection, read_config
+from swapbell_device.count import is_same
 from swapbell_device.stationfile import GateLine, parse_station, read_station
 from swapbell_models.fault import Mistake
 
@@ -94,6 +95,9 @@ def _out(wish: Wish) -> Path:
 
 
 def _check(wish: Wish) -> None:
+    for option, result in (("--out", wish.out), ("--picture", wish.drawn)):
+        if result is not None and wish.picture is not None and is_same(result, wish.picture):
+            raise Mistake(f"{option} {result}: that is the picture to calibrate on; choose another name")
     if wish.picture is None and wish.config is None:
         raise Mistake("calibrate: give a picture of the board, or --config, whose camera takes one")
     if wish.picture is not None and wish.config is not None:
