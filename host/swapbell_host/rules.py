@@ -58,8 +58,8 @@ class Ending(NamedTuple):
     has_come: Callable[[PastNotice, History], bool]
 
 
-_OFF = Ending("the station lures no more", swap.is_off)
-_OUT = Ending("the toxic bait was taken out", bait.is_in)
+_OFF = Ending("the station lures no more, or with fresh lure", swap.is_off)
+_OUT = Ending("that the toxic bait was taken out, or lost, is logged", bait.is_in)
 _PROVED = Ending("the station verifies no more", proof.is_off)
 ENDINGS: Mapping[NoticeKind, Ending] = {
     NoticeKind.TOUCHED: _OFF,

@@ -346,3 +346,22 @@ def test_a_name_that_is_one_counters_again_ends_the_notice() -> None:
     told = PastNotice(NoticeKind.TWOFOLD, NOW - timedelta(minutes=1))
     assert ended(twofold(told)) == []
     assert ended(history([], told)) == [told]
+
+
+def lured_at(at: datetime, *notices: PastNotice) -> History:
+    """Return what is known of a station that draws many, its lure fresh since a moment."""
+    return replace(history(BUSY, *notices), job=Job(at, Phase.LURING, at))
+
+
+def test_fresh_lure_answers_a_call_and_ends_it() -> None:
+    called = PastNotice(NoticeKind.READY, NOW - timedelta(minutes=30))
+    answered = lured_at(NOW - timedelta(minutes=5), called)
+    assert ended(answered) == [called]
+    assert kinds(judge(answered, NOW, RULE)) == []
+
+
+def test_traffic_since_the_fresh_lure_calls_again() -> None:
+    called = PastNotice(NoticeKind.READY, NOW - timedelta(days=3))
+    again = lured_at(NOW - timedelta(days=1), called)
+    assert ended(again) == [called]
+    assert kinds(judge(again, NOW, RULE)) == [NoticeKind.READY]

@@ -13,7 +13,7 @@ from swapbell_models.sitewide import SiteVerdict
 def call(look: Look) -> Notice | None:
     """Say that the rule was reached, where a swap is what comes next: at the station, or on average at its site."""
     seen = look.verdict
-    if not look.history.swaps or seen.last is None:
+    if not look.history.swaps or seen.last is None or _is_answered(look):
         return None
     beside = _beside(look.site, look.rule) if look.site else ""
     if seen.step is Step.READY:
@@ -23,6 +23,16 @@ def call(look: Look) -> Notice | None:
     if look.site and look.site.step is Step.READY:
         return _ready(look, seen.last.to_at, f"ready for the swap with its whole site. {beside} {SWAP_CAUTION}")
     return look.notice(NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, look.rule))
+
+
+def _is_answered(look: Look) -> bool:
+    """Tell whether fresh lure was logged since the traffic of the look: whoever put it in chose not to swap."""
+    fresh_at = look.history.job.fresh_at if look.history.job else None
+    seen = look.verdict
+    if fresh_at is None:
+        return False
+    since_at = seen.reached_at if seen.step is Step.TOUCHED else seen.windows[0].from_at
+    return since_at is not None and since_at < fresh_at
 
 
 def _ready(look: Look, at: datetime, words: str) -> Notice:
@@ -48,6 +58,7 @@ def _beside(site: SiteVerdict, rule: Rule) -> str:
     return f"{told}: the site is not ready. Stations share nests: better swap them together once it is."
 
 
-def is_off(_past: PastNotice, history: History) -> bool:
-    """Tell whether the station lures no more."""
-    return history.phase is not Phase.LURING
+def is_off(past: PastNotice, history: History) -> bool:
+    """Tell whether the station lures no more, or with fresh lure, which answered the notice."""
+    fresh_at = history.job.fresh_at if history.job else None
+    return history.phase is not Phase.LURING or (fresh_at is not None and past.raised_at < fresh_at)
