@@ -13,16 +13,16 @@ from swapbell_device.calibrating.finding import find
 from swapbell_device.calibrating.fitting import Marked, calibrate
 from swapbell_device.calibrating.paper import black
 from swapbell_device.stationfile import parse_station
-from swapbell_enclosure.facets import Facets
 from swapbell_enclosure.marks import marks
 from swapbell_enclosure.parameters import Camera, Parameters
-from swapbell_enclosure.render import Surface, draw
 from swapbell_enclosure.stationsheet import station_toml, to_px
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from swapbell_enclosure.assembly import Assembly
+    from swapbell_enclosure.facets import Facets
+    from swapbell_enclosure.render import Surface
 
 pytestmark = pytest.mark.part("build123d")
 
@@ -63,6 +63,8 @@ def test_the_scale_measured_by_the_marks_is_the_foreseen_one(
 
 def card_on_the_floor() -> "list[Surface]":
     """Return the lane's calibration card as it lies on the floor: paper, and what is printed on it."""
+    from swapbell_enclosure.render import Surface
+
     small = card("lane")
     length, across = small.size_mm
     paper = quads([(-1.0, -1.0, length + 2.0, across + 2.0)], 0.1)
@@ -72,7 +74,9 @@ def card_on_the_floor() -> "list[Surface]":
     ]
 
 
-def quads(rectangles: list[tuple[float, float, float, float]], z: float) -> Facets:
+def quads(rectangles: list[tuple[float, float, float, float]], z: float) -> "Facets":
+    from swapbell_enclosure.facets import Facets
+
     corners = [((x, -y, z), (x, -y - h, z), (x + w, -y - h, z), (x + w, -y, z)) for x, y, w, h in rectangles]
     firsts = 4 * np.arange(len(corners))[:, None]
     return Facets(
@@ -81,7 +85,9 @@ def quads(rectangles: list[tuple[float, float, float, float]], z: float) -> Face
     )
 
 
-def moved(flat: Facets, x: float, y: float) -> Facets:
+def moved(flat: "Facets", x: float, y: float) -> "Facets":
+    from swapbell_enclosure.facets import Facets
+
     return Facets(np.add(flat.points, (x, y, 0.0)), flat.triangles)
 
 
@@ -89,6 +95,7 @@ def moved(flat: Facets, x: float, y: float) -> Facets:
 def test_calibration_by_the_card_finds_the_scale_that_the_optics_foresee(tilt_deg: float) -> None:
     from swapbell_enclosure.assembly import assemble
     from swapbell_enclosure.gallery import before_the_lens, lens
+    from swapbell_enclosure.render import draw
 
     assembly = assemble(Parameters(camera=Camera(tilt_deg=tilt_deg)))
     layout = assembly.layout
