@@ -28,6 +28,8 @@ Watch = Callable[[Camera, StationFile], Iterable[Moment]]
 Sleep = Callable[[], datetime | None]
 # Our choice: a minute more or less of watching does not matter.
 ASK_S = 60.0
+# Our choice: a sleeper looks at its clock so often, for that may be set meanwhile.
+NAP_S = 300.0
 
 
 def say(line: str) -> None:
@@ -100,8 +102,8 @@ def dated(config: Config, camera: Clip | DrawnStation, now_at: datetime) -> Conf
     """
     if config.starts_at is not None:
         return config
-    live = isinstance(config.camera, BoardSection | UsbSection) or config.camera.pace == 1.0
-    return replace(config, starts_at=now_at - (timedelta() if live else _length(camera)))
+    assert isinstance(config.camera, ClipCamera | DrawnCamera)
+    return replace(config, starts_at=now_at - (timedelta() if config.camera.pace == 1.0 else _length(camera)))
 
 
 def _length(camera: Clip | DrawnStation) -> timedelta:
@@ -164,12 +166,14 @@ def watched(
     wakes : callable
         Returns when the station is to wake, aware UTC, if it should sleep now.
     """
-    waits = again_after_s()
+    waits, said = again_after_s(), ""
     while not stop.is_set():
         if until_at := wakes():
             asleep = f"asleep until {until_at:%Y-%m-%d %H:%M} UTC"
-            say(f"camera: {asleep}")
-            yield from camera.absences(asleep, (until_at - now()).total_seconds(), asleep=True)
+            if asleep != said:
+                said = asleep
+                say(f"camera: {asleep}")
+            yield from camera.absences(asleep, min((until_at - now()).total_seconds(), NAP_S), asleep=True)
             continue
         opened_s = time.monotonic()
         try:

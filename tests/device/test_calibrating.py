@@ -40,7 +40,7 @@ def made(view: BoardView) -> Calibration:
     seen = find(view.picture())
     length, across = view.card.size_mm
     gate_mm = ((length / 2, 0.0), (length / 2, across))
-    return calibrate(Marked(seen.corners_px, seen.corners_mm, gate_mm, (length, across / 2)))
+    return calibrate(Marked(seen.corners_px, seen.corners_mm, gate_mm, (length, across / 2)), view.size)
 
 
 def flaw(view: BoardView) -> Flaw:
@@ -156,7 +156,7 @@ def test_the_gate_is_as_wide_as_said(tmp_path: Path) -> None:
 
 def test_a_gate_that_reaches_out_of_the_picture_is_refused_and_nothing_written(tmp_path: Path) -> None:
     picture = written(tmp_path, BoardView(card("lane"), 0.13))
-    with pytest.raises(Mistake, match="outside the image"):
+    with pytest.raises(Mistake, match=r"--gate-width: its end at .* lies outside the picture"):
         calibrate_station(Wish(picture, tmp_path / "station.toml", tmp_path / "drawn.png", gate_width_mm=200.0))
     assert not (tmp_path / "station.toml").exists()
 
@@ -216,7 +216,10 @@ def test_a_camera_that_gives_no_picture_is_told_and_nothing_written(tmp_path: Pa
     path = tmp_path / "device.toml"
     camera = 'kind = "usb"\ndevice = "/dev/video99"'
     path.write_text(
-        'station_file = "north.toml"\n' + CONFIG.format(port=9, pace=0).replace('kind = "drawn"\npace = 0', camera)
+        'station_file = "north.toml"\n'
+        + CONFIG.format(port=9, pace=0)
+        .replace("starts_at = 2026-02-03T12:00:00Z\n", "")
+        .replace('kind = "drawn"\npace = 0', camera)
     )
     with pytest.raises(Mistake, match="camera: /dev/video99 cannot be opened"):
         calibrate_station(Wish(None, None, tmp_path / "drawn.png", config=path))
@@ -239,3 +242,23 @@ def test_the_picture_itself_is_never_written_over(tmp_path: Path) -> None:
         with pytest.raises(Mistake, match="that is the picture to calibrate on"):
             calibrate_station(wish)
     assert picture.read_bytes() == b"as it was taken"
+
+
+@pytest.mark.parametrize(("bend", "expected"), [(0.0, None), (0.03, None), (0.25, Flaw.LENS)])
+def test_a_lens_that_bends_lines_is_in_the_stated_error_or_refused(bend: float, expected: Flaw | None) -> None:
+    view = BoardView(card("opening"), 0.25, tilt_deg=10.0)
+    straight = find(view.picture())
+    middle = np.array(view.size) / 2.0
+    out = straight.corners_px - middle
+    # The picture's corners would move by this share (Brown 1966, one radial term).
+    bent = middle + out * (1.0 - bend * (out**2).sum(axis=1, keepdims=True) / (middle**2).sum())
+    length, across = view.card.size_mm
+    marked = Marked(bent, straight.corners_mm, ((length / 2, 0.0), (length / 2, across)), (length, across / 2))
+    if expected is None:
+        found = calibrate(marked, view.size)
+        assert found.scale_error is not None
+        assert (found.scale_error > 0.002) == (bend > 0.0)
+    else:
+        with pytest.raises(Unusable) as refusal:
+            calibrate(marked, view.size)
+        assert refusal.value.flaw is expected

@@ -104,7 +104,8 @@ def test_calibration_by_the_card_finds_the_scale_that_the_optics_foresee(tilt_de
     seen = find(np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.uint8))
     length, across = seen.card.size_mm
     gate_mm = ((length / 2, across / 2 - layout.half_lane), (length / 2, across / 2 + layout.half_lane))
-    found = calibrate(Marked(seen.corners_px, seen.corners_mm, gate_mm, (length, across / 2)))
+    size = layout.parameters.camera.image_px
+    found = calibrate(Marked(seen.corners_px, seen.corners_mm, gate_mm, (length, across / 2)), size)
     foreseen = parse_station(station_toml(layout), "expected").view
     assert found.mm_per_px == pytest.approx(foreseen.mm_per_px(*found.middle_px), rel=0.02)
     for end, side in zip((found.gate.start_px, found.gate.end_px), (1.0, -1.0), strict=True):

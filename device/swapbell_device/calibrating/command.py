@@ -71,11 +71,23 @@ def calibrate_station(wish: Wish) -> list[str]:
         made = _by_card(wish, picture) if wish.length is None and wish.rectangle is None else _by_word(wish)
     except Unusable as unusable:
         raise Mistake(f"{what}: {unusable}") from unusable
-    parse_station(station_toml(made), str(out)).check_size((picture.shape[1], picture.shape[0]))
+    _check_gate(wish, made, picture)
     said = words(made, expected)
     draw_result(wish.drawn, picture, made, said)
     write_station(out, made)
     return [*said, f"written: {out}; look at {wish.drawn}: the net is 10 mm wide, the arrow points inside"]
+
+
+def _check_gate(wish: Wish, made: Calibration, picture: NDArray[np.uint8]) -> None:
+    """Refuse a gate that reaches out of the picture, by the name of what put it there."""
+    what = "--gate" if wish.gate else "the card's gate" if wish.gate_width_mm is None else "--gate-width"
+    height, width = picture.shape
+    for x, y in (made.gate.start_px, made.gate.end_px):
+        if not (0.0 <= x <= width and 0.0 <= y <= height):
+            raise Mistake(
+                f"{what}: its end at ({x:.0f}, {y:.0f}) px lies outside the picture of {width} x {height} px"
+            )
+    parse_station(station_toml(made), what)
 
 
 def _picture(wish: Wish) -> tuple[str, NDArray[np.uint8]]:
@@ -120,7 +132,8 @@ def _by_card(wish: Wish, picture: NDArray[np.uint8]) -> Calibration:
     along, across = (side / 2.0 * printed for side in seen.card.size_mm)
     half = across if wish.gate_width_mm is None else wish.gate_width_mm / 2.0
     gate_mm = ((along, across - half), (along, across + half))
-    return calibrate(Marked(seen.corners_px, seen.corners_mm * printed, gate_mm, (2.0 * along, across)))
+    marked = Marked(seen.corners_px, seen.corners_mm * printed, gate_mm, (2.0 * along, across))
+    return calibrate(marked, (picture.shape[1], picture.shape[0]))
 
 
 def _by_word(wish: Wish) -> Calibration:

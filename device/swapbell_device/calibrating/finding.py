@@ -42,6 +42,9 @@ class Flaw(Enum):
     BLUR = "the card is not sharp: focus the camera on the board, and let nothing move"
     TILT = "the camera looks too flat over the board: turn it to within 50 degrees of square"
     BENT = "the corners of the card do not lie in a plane: glue it to something flat, and hold the camera still"
+    LENS = (
+        "the lens bends straight lines too much here: lay the card in the middle of the view, or use a narrower lens"
+    )
     SEVERAL = "two cards are seen: leave only one in the view"
     POOR = "the picture is too poor to be sure: steady the camera, light the card evenly, or use a larger card"
 

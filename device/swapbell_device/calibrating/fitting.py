@@ -23,6 +23,10 @@ STRAYS_MAX_SHARE = 0.3
 # millimetre.
 SCALE_ERROR_MAX, GATE_ERROR_MAX_MM = 0.01, 0.4
 STANDARD_ERRORS = 2.0
+# Which bendings are tried, as the share by which the corners move; our choice: no wide lens goes beyond them.
+BENDS = (0.0, *(sign * step / 40.0 for step in range(1, 25) for sign in (1.0, -1.0)))
+# Our choice: chance makes one in many fit a little better; a lens that bends makes it much better.
+BEND_WORTH = 1.5
 # What a square view and an angled one leave open: a turn, a scale and a shift; a homography.
 SQUARE_FREEDOMS, ANGLED_FREEDOMS = 4.0, 8.0
 # Our choice: a square view is believed where it fits nearly as well as an angled one, for it foretells what lies
@@ -99,13 +103,14 @@ class Calibration:
         return math.degrees(math.acos(min(float(short / long), 1.0)))
 
 
-def calibrate(marked: Marked) -> Calibration:
-    """Return the calibration that known points give.
+def calibrate(marked: Marked, size: tuple[int, int]) -> Calibration:
+    """Return the calibration that known points give in a picture of that width and height [px].
 
     Raises
     ------
     Unusable
-        If the camera looks too flat over the board, the board is not flat, or the picture is too poor to be sure.
+        If the camera looks too flat over the board, the board is not flat, the lens bends straight lines too much, or
+        the picture is too poor to be sure.
     """
     kept = _flat(marked)
     square = _fits_square(kept)
@@ -113,9 +118,42 @@ def calibrate(marked: Marked) -> Calibration:
     if made.tilt_deg > TILT_MAX_DEG:
         raise Unusable(Flaw.TILT)
     scale_error, gate_error_mm = _errors(kept, square, made)
+    if (bent := _bent_by_the_lens(kept, made, size)) > SCALE_ERROR_MAX:
+        raise Unusable(Flaw.LENS)
+    scale_error = math.hypot(scale_error, bent)
     if scale_error > SCALE_ERROR_MAX or gate_error_mm > GATE_ERROR_MAX_MM:
         raise Unusable(Flaw.POOR)
     return replace(made, scale_error=scale_error, gate_error_mm=gate_error_mm)
+
+
+def _bent_by_the_lens(marked: Marked, made: Calibration, size: tuple[int, int]) -> float:
+    """Return how far the scale at the gate is off for the lens's bending of straight lines, as a share, at least.
+
+    One radial term (Brown 1966, Decentering distortion of lenses; from memory) is tried by how well the points
+    then fit a plane; where it fits no better than without, there is none to be seen.
+    """
+    middle, reach = np.array(size) / 2.0, math.hypot(*size) / 2.0
+    straight = {k: _unbent(marked.px, k, middle, reach) for k in BENDS}
+    off = {k: _residual_px(_with(marked, px), _plane(_with(marked, px)), 1.0) for k, px in straight.items()}
+    best = min(off, key=off.__getitem__)
+    if off[0.0] < BEND_WORTH * off[best]:
+        return 0.0
+    unbent = _plane(_with(marked, straight[best]))
+    around = np.array(made.middle_px) + np.array([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)])
+    here, right, down = np.array(
+        _through(np.asarray(np.linalg.inv(unbent), np.float64), _unbent(around, best, middle, reach))
+    )
+    true = math.sqrt(abs(float(np.linalg.det(np.vstack([right - here, down - here])))))
+    return abs(made.mm_per_px / true - 1.0)
+
+
+def _unbent(px: Points, k: float, middle: Points, reach: float) -> Points:
+    out = px - middle
+    return np.asarray(middle + out * (1.0 + k * (out**2).sum(axis=1, keepdims=True) / reach**2), np.float64)
+
+
+def _with(marked: Marked, px: Points) -> Marked:
+    return replace(marked, px=px)
 
 
 def _made(marked: Marked, square: bool) -> Calibration:

@@ -123,14 +123,14 @@ def boot_clock() -> float:
 
 
 class _Stillness:
-    """Notices a camera that sends the same picture again and again."""
+    """Notices a camera that sends the same picture again and again; one all black or white is the light's affair."""
 
     def __init__(self) -> None:
         self._rows, self._since_s = b"", 0.0
 
     def note(self, image: Luma, at_s: float) -> None:
         rows = image[::FROZEN_ROWS].tobytes()
-        if rows != self._rows:
+        if rows != self._rows or rows.count(rows[:1]) == len(rows):
             self._rows, self._since_s = rows, at_s
         elif at_s - self._since_s >= FROZEN_S:
             raise Lost(f"the camera hangs: it has sent the same picture for {at_s - self._since_s:.0f} s")

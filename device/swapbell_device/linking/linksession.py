@@ -35,7 +35,7 @@ class Door:
     site, station : str
         Whose topics these are.
     guest : str, optional
-        Who else calls in the station's name, beside its counter.
+        Who else calls in the station's name, beside its counter; nobody need hear that it is gone.
 
     Raises
     ------
@@ -46,6 +46,7 @@ class Door:
     def __init__(self, broker: BrokerSection, site: str, station: str, guest: str | None = None) -> None:
         self.host, self.port = broker.host, broker.port
         self.station = station
+        self.is_guest = guest is not None
         self.client_id = "-".join(["swapbell", site, station, *([guest] if guest else [])])
         self.topics = {subject: topic(site, station, subject) for subject in Subject}
         self.username, self.password = broker.username, password(broker)
@@ -122,8 +123,9 @@ class Session:
         if door.tls is not None:
             untyped: Any = client  # paho does not say what a context is
             untyped.tls_set_context(door.tls)
-        last_will = Health(station=door.station, state=StationState.LOST)
-        client.will_set(door.topics[Subject.HEALTH], encode(last_will), QOS_AT_LEAST_ONCE, retain=True)
+        if not door.is_guest:
+            last_will = Health(station=door.station, state=StationState.LOST)
+            client.will_set(door.topics[Subject.HEALTH], encode(last_will), QOS_AT_LEAST_ONCE, retain=True)
         client.max_inflight_messages_set(WINDOW)
         client.on_connect = self._on_connect
         client.on_publish = self._on_publish

@@ -34,6 +34,7 @@ Type=notify
 ExecStartPre=-{command} check --config {config}
 ExecStart={command} run --config {config}
 ExecReload=/bin/kill -HUP $MAINPID
+TimeoutStartSec=300
 WatchdogSec={watchdog_s}
 Restart=always
 RestartSec={restart_s}
