@@ -58,9 +58,7 @@ class Planbook:
         """Return every contact by name, in the order of the names."""
         with self._store.reading() as connection:
             rows = connection.execute(select(contacts).order_by(contacts.c.name)).all()
-        return {
-            row.name: Contact(row.name, row.address, row.second, row.quiet and quiet(row.quiet)) for row in rows
-        }
+        return {row.name: Contact(row.name, row.address, row.second, row.quiet and quiet(row.quiet)) for row in rows}
 
     def site(self, name: str) -> Site:
         """Return one site.
