@@ -23,6 +23,7 @@ from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.main import serve
 from swapbell_host.page.listening import listening
+from swapbell_host.page.server import AT_ONCE_MAX
 from swapbell_models.fault import Mistake
 
 # No broker is there: the host calls it again and again, and the page is served all the same.
@@ -151,6 +152,24 @@ def test_the_page_comes_when_another_program_lets_go_of_the_ledger(
             connection.rollback()
             assert "Sign in" in asked(f"http://127.0.0.1:{port}/login")
     engine.dispose()
+
+
+def test_those_who_connect_and_say_nothing_do_not_keep_others_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("swapbell_host.page.connection.HEAD_S", 1.0)
+    port = free_port()
+    with host(configured(tmp_path, f"127.0.0.1:{port}")):
+        assert "Today" in asked(f"http://127.0.0.1:{port}/")
+        silent = [socket.create_connection(("127.0.0.1", port)) for _ in range(AT_ONCE_MAX + 5)]
+        silent[0].sendall(b"GET / HTTP/1.1\r\n")
+        for each in silent:
+            each.settimeout(PATIENCE_S)
+            while each.recv(1000):
+                pass
+        assert "Today" in asked(f"http://127.0.0.1:{port}/")
+        for each in silent:
+            each.close()
 
 
 def test_an_open_stream_does_not_hold_the_host(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from swapbell_host.books.accountbook import Accountbook
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.page.app import application
 from swapbell_host.page.back import Back
+from swapbell_host.page.connection import Connection
 from swapbell_host.page.house import open_house
 from swapbell_host.page.listening import Listening, listening
 from swapbell_models.fault import Mistake
@@ -93,7 +94,7 @@ def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Se
     settings = uvicorn.Config(
         application(back, where),
         loop="asyncio",
-        http="h11",
+        http=Connection,
         ws="none",
         lifespan="off",
         log_config=None,
