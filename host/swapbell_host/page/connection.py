@@ -24,6 +24,5 @@ class Connection(H11Protocol):
 
     def _close_if_silent(self) -> None:
         # uvicorn begins a cycle when the head of a request is whole; until then there is none, whatever it annotates.
-        cycle: object = self.cycle
-        if cycle is None and not self.transport.is_closing():
+        if vars(self)["cycle"] is None and not self.transport.is_closing():
             self.transport.close()
