@@ -245,6 +245,7 @@ def test_strange_messages_are_kept_and_stop_nobody(host_toml: Path, broker: Brok
     assert [seq for seq, _ in stored(host_toml.parent / "ledger.sqlite")] == [8, 9]
 
 
+@pytest.mark.file
 def test_a_ledger_that_another_program_holds_is_waited_for_and_nothing_is_acknowledged(
     host_toml: Path, broker: Broker, capsys: pytest.CaptureFixture[str]
 ) -> None:

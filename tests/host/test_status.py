@@ -219,6 +219,7 @@ def test_ack_wants_to_know_which(swapbell_host: Run, words: list[str]) -> None:
     assert swapbell_host(*words).stderr.startswith("ack needs one notice's number, or --all")
 
 
+@pytest.mark.file
 def test_status_alters_nothing(swapbell_host: Run, sqlite_ledger: str) -> None:
     before = Path(sqlite_ledger).read_bytes()
     swapbell_host("status")
