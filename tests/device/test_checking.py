@@ -1,18 +1,21 @@
 """What a station finds when it looks at itself."""
 
 import json
+import socket
 import subprocess
 from pathlib import Path
 
 import pytest
 from clips import STATION, board, write_clip
 from drawn_counter import COMMAND, configured
+from listener import Listener, eventually
 from mosquitto_child import Broker
 
 from swapbell_device.checking.board import board_findings
 from swapbell_device.checking.command import check
 from swapbell_device.checking.finding import Finding, Grade, amiss, graded, table
-from swapbell_device.config import Config, parse_config
+from swapbell_device.config import BrokerSection, Config, parse_config
+from swapbell_device.linking.linksession import Door, Session
 
 
 def found(config: Config) -> dict[str, Finding]:
@@ -47,6 +50,24 @@ def test_a_check_does_not_push_off_the_counter_that_runs(broker: Broker, tmp_pat
         told = counter.communicate(timeout=30)[1]
     assert "cannot be reached" not in told
     assert "lost" not in told
+
+
+@pytest.mark.part("mosquitto")
+@pytest.mark.parametrize(("guest", "told"), [(None, ["lost"]), ("check", [])])
+def test_a_check_that_is_cut_off_does_not_say_that_the_station_is_lost(
+    broker: Broker, guest: str | None, told: list[str]
+) -> None:
+    with Listener(broker.port) as host:
+        session = Session(Door(BrokerSection(host="127.0.0.1", port=broker.port), "orchard", "north", guest=guest))
+        session.open()
+        while not session.accepted:
+            session.step(0.1)
+        gone = session._client.socket()
+        assert gone is not None
+        gone.shutdown(socket.SHUT_RDWR)
+        assert eventually(lambda: bool(host.states()), 2.0) == bool(told)
+        assert host.states() == told
+        session.close()
 
 
 def test_a_camera_that_is_not_there_fails_with_its_name_and_what_to_do(tmp_path: Path) -> None:

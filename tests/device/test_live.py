@@ -94,6 +94,12 @@ def test_a_camera_that_sends_the_same_picture_for_seconds_hangs() -> None:
         list(live(same, step_s=0.5).frames())
 
 
+@pytest.mark.parametrize("level", [0, 255])
+def test_a_view_all_black_or_white_is_the_lights_affair_and_no_camera_that_hangs(level: int) -> None:
+    with pytest.raises(Lost, match="unplugged"):
+        list(live([grey(level)] * 100, step_s=0.5).frames())
+
+
 def test_a_camera_that_shows_little_but_noise_does_not_hang() -> None:
     with pytest.raises(Lost, match="unplugged"):
         list(live(noisy(100), step_s=0.5).frames())

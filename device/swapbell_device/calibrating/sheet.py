@@ -7,12 +7,13 @@ from swapbell_device.calibrating.fitting import Calibration
 from swapbell_device.count import whole
 from swapbell_device.stationfile import StationFile
 from swapbell_models.optics import Point
+from swapbell_models.viewing.lane import BODY_MIN_PX
+from swapbell_models.visitors import VISITORS
 
 # Our choice: beyond this what stands up from the board hides what lies behind it, and lengths suffer.
 TILT_WORTH_DEG = 15.0
-# The length that a small worker has (see models.sizes); in the picture it should be as long as models.viewing asks.
-WORKER_MM = 11.0
-BODY_GOOD_PX = 40.0
+# The shortest body that is counted as a wasp's.
+WORKER_MM = min(visitor.shortest_mm for visitor in VISITORS if visitor.is_target)
 # What the enclosure's design and a calibration of it should agree to, as a share.
 EXPECTED_WITHIN = 0.02
 # Our choice: below a tenth of a per cent no ruler is read.
@@ -63,9 +64,9 @@ def _advice(made: Calibration) -> Iterator[str]:
     if made.tilt_deg > TILT_WORTH_DEG:
         yield f"look: better within {TILT_WORTH_DEG:.0f} degrees of square; lengths suffer beyond"
     body_px = WORKER_MM / made.mm_per_px
-    if body_px < BODY_GOOD_PX:
+    if body_px < BODY_MIN_PX:
         worker = f"a worker of {WORKER_MM:.0f} mm is {body_px:.0f} px long"
-        yield f"look: {worker}; bring the camera nearer for {BODY_GOOD_PX:.0f}"
+        yield f"look: {worker}; bring the camera nearer for {BODY_MIN_PX:.0f}"
 
 
 def _agreement(made: Calibration, expected: StationFile) -> Iterator[str]:

@@ -8,7 +8,7 @@ from statistics import median
 import numpy as np
 
 from swapbell_device.calibrating.markers import edge_width_px
-from swapbell_device.calibrating.sheet import BODY_GOOD_PX, WORKER_MM
+from swapbell_device.calibrating.sheet import WORKER_MM
 from swapbell_device.camera import Camera, Frame, Luma
 from swapbell_device.cameras.live import Lost
 from swapbell_device.checking.finding import Finding, Grade, graded
@@ -18,6 +18,7 @@ from swapbell_device.sight import Lookout
 from swapbell_device.stationfile import StationFile
 from swapbell_models.fault import Mistake
 from swapbell_models.tally import Hindrance
+from swapbell_models.viewing.lane import BODY_MIN_PX
 
 # Our choice: exposure and focus settle in two seconds, and a second more tells the pace.
 WATCHED_S, SETTLED_S = 4.0, 2.0
@@ -137,7 +138,7 @@ def _exposure(config: Config) -> Iterator[Finding]:
 def _scale(station: StationFile) -> Finding:
     body_px = WORKER_MM / station.view.mm_per_px(*middle_px(station))
     words = f"a worker of {WORKER_MM:.0f} mm is {body_px:.0f} px long"
-    return graded("scale", -body_px, -BODY_GOOD_PX, -BODY_GOOD_PX / 4.0, words, f"{BODY_GOOD_PX:.0f} px are better")
+    return graded("scale", -body_px, -BODY_MIN_PX, -BODY_MIN_PX / 4.0, words, f"{BODY_MIN_PX:.0f} px are better")
 
 
 def _sharpness(picture: Luma, station: StationFile) -> Finding:
