@@ -16,11 +16,11 @@ import numpy as np
 
 from swapbell_device.camera import Camera, Clip, Luma, read_times
 from swapbell_device.count import check_place, is_same, shown, whole
+from swapbell_device.following.track import Blob
 from swapbell_device.moment import Moment
 from swapbell_device.overlay import BODY_BGR, GATE_BGR, TEXT_BGR, spot
+from swapbell_device.seeing.window import Window
 from swapbell_device.stationfile import StationFile, read_station
-from swapbell_device.track import Blob
-from swapbell_device.window import Window
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.tally import Crossing, Direction
 

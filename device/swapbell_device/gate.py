@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from swapbell_device.following.track import HIDDEN_S, Track
 from swapbell_device.stationfile import StationFile
-from swapbell_device.track import HIDDEN_S, Track
 from swapbell_models.optics import Point
 from swapbell_models.sizes import size_class
 from swapbell_models.tally import Crossing, Direction

@@ -13,10 +13,10 @@ from swapbell_models import fault
 
 if TYPE_CHECKING:
     from swapbell_device.camera import Camera
+    from swapbell_device.following.track import Blob, Track
     from swapbell_device.moment import Moment
-    from swapbell_device.segment import Segmenter
+    from swapbell_device.seeing.segment import Segmenter
     from swapbell_device.stationfile import StationFile
-    from swapbell_device.track import Blob, Track
 
 app = typer.Typer(
     help="Watches the opening of a bait station and counts who goes in and out.\n\n"
@@ -40,12 +40,12 @@ def watch(
 
     Whoever wants to see how blobs are found is made to `meet` the segmenter at first.
     """
+    from swapbell_device.following.tracker import Tracker
     from swapbell_device.gate import Gate
     from swapbell_device.moment import Moment, opened
-    from swapbell_device.segment import Segmenter
+    from swapbell_device.seeing.segment import Segmenter
+    from swapbell_device.seeing.window import Window
     from swapbell_device.sight import Lookout
-    from swapbell_device.tracker import Tracker
-    from swapbell_device.window import Window
 
     station.check_size(camera.size)
     opening, frames = opened(camera.frames())

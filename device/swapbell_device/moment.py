@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from swapbell_device.camera import Frame
+from swapbell_device.following.track import Blob, Track
 from swapbell_device.look import Look
-from swapbell_device.track import Blob, Track
 from swapbell_models.tally import Crossing
 
 # Our choice: long enough to see past walking bodies, and a board can hold that much.

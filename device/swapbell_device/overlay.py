@@ -5,9 +5,9 @@ from types import TracebackType
 
 import cv2
 
+from swapbell_device.following.track import Track
 from swapbell_device.moment import Moment
 from swapbell_device.stationfile import StationFile
-from swapbell_device.track import Track
 from swapbell_models.fault import Breakdown
 from swapbell_models.optics import Optics
 from swapbell_models.tally import Direction

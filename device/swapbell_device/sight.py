@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swapbell_device.camera import Frame, Luma
+from swapbell_device.following.track import Track
 from swapbell_device.look import Look
 from swapbell_device.pace import Pace
-from swapbell_device.track import Track
 
 Plane = NDArray[np.float32]
 

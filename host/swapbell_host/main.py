@@ -123,7 +123,7 @@ def _page(config: "Config", board: "Board", now: Callable[[], datetime]) -> Gene
     if config.page is None:
         yield lambda: None
         return
-    from swapbell_host.page.server import Server
+    from swapbell_host.page.serving.server import Server
 
     with Server(config, board, now, _warn) as server:
         yield server.begin

@@ -2,8 +2,8 @@ from dataclasses import replace
 
 import pytest
 
-from swapbell_device import cast
-from swapbell_device.track import SURE, Blob, Track
+from swapbell_device.following import cast
+from swapbell_device.following.track import SURE, Blob, Track
 
 
 def follow(x_mm: float, vx_mm_per_s: float, contrast: float, solid: float, area_mm2: float = 40.0) -> Track:

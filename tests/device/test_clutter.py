@@ -1,5 +1,12 @@
-from swapbell_device.clutter import BODIES_TIMES, CLUTTER_MIN, CLUTTER_S, CLUTTER_TIMES, FAINT_SHARE, Clutter
-from swapbell_device.track import Blob, Track
+from swapbell_device.following.clutter import (
+    BODIES_TIMES,
+    CLUTTER_MIN,
+    CLUTTER_S,
+    CLUTTER_TIMES,
+    FAINT_SHARE,
+    Clutter,
+)
+from swapbell_device.following.track import Blob, Track
 
 CLUTTERED = CLUTTER_MIN + 1
 

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from swapbell_device.following.track import Blob, Track
 from swapbell_device.gate import Gate
 from swapbell_device.stationfile import parse_station
-from swapbell_device.track import Blob, Track
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Crossing, Direction
 

@@ -3,7 +3,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from swapbell_device.glance import Glance
+from swapbell_device.seeing.glance import Glance
 
 MM_PER_PX = 0.17
 BOX_MM = (13.0, 4.0)

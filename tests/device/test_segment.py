@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from swapbell_device.camera import Frame
-from swapbell_device.segment import Segmenter
+from swapbell_device.following.track import Blob
+from swapbell_device.following.tracker import Tracker
+from swapbell_device.seeing.segment import Segmenter
+from swapbell_device.seeing.window import Window
 from swapbell_device.stationfile import parse_station
-from swapbell_device.track import Blob
-from swapbell_device.tracker import Tracker
-from swapbell_device.window import Window
 from swapbell_models.fault import Mistake
 
 STATION = parse_station(clips.STATION, "drawn")

@@ -5,9 +5,9 @@ import cv2
 import numpy as np
 
 from swapbell_device.camera import Luma
-from swapbell_device.shower import Shower
+from swapbell_device.seeing.shower import Shower
+from swapbell_device.seeing.window import Window
 from swapbell_device.stationfile import parse_station
-from swapbell_device.window import Window
 
 STEP_S = 1.0 / 30.0
 BOARD = np.full((240, 320), 180, np.uint8)

@@ -13,10 +13,10 @@ from swapbell_device.camera import Frame, Luma
 from swapbell_device.drawing.by_traffic import walk
 from swapbell_device.drawing.lens import Shake
 from swapbell_device.drawing.stage import Stage
+from swapbell_device.following.track import Blob, Track
 from swapbell_device.look import Look
 from swapbell_device.main import watch
 from swapbell_device.sight import LOOK_S, PAIR_S, Lookout
-from swapbell_device.track import Blob, Track
 
 MM_PER_PX = 0.2
 SIZE = (480, 640)

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from swapbell_device.shape import Pieces, cores
-from swapbell_device.touching import Patch, Usual, apart, in_step
+from swapbell_device.seeing.shape import Pieces, cores
+from swapbell_device.seeing.touching import Patch, Usual, apart, in_step
 
 MM_PER_PX, LEAST_PX = 0.5, 6.0
 # A body of 13 x 4 mm, and what it looks like behind a little blur.

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_device.track import Blob
-from swapbell_device.tracker import Tracker
+from swapbell_device.following.track import Blob
+from swapbell_device.following.tracker import Tracker
 from swapbell_models.optics import Point
 
 STEP_S = 1.0 / 30.0

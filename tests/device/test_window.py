@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from swapbell_device.shape import LENGTH_PER_SIGMA, Shape
+from swapbell_device.seeing.shape import LENGTH_PER_SIGMA, Shape
+from swapbell_device.seeing.window import MASK_MM_PER_PX, Window
 from swapbell_device.stationfile import parse_station
-from swapbell_device.window import MASK_MM_PER_PX, Window
 
 
 def window(mm_per_px: float, size: tuple[int, int] = (640, 480)) -> Window:

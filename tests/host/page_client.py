@@ -20,11 +20,11 @@ from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.page.access.forgery import FIELD
-from swapbell_host.page.app import DOORS, application
-from swapbell_host.page.back import Back
 from swapbell_host.page.door import Door
 from swapbell_host.page.house import House, open_house
-from swapbell_host.page.listening import Listening
+from swapbell_host.page.serving.app import DOORS, application
+from swapbell_host.page.serving.back import Back
+from swapbell_host.page.serving.listening import Listening
 from swapbell_host.page.visit import Fields
 
 HOST_TOML = '[broker]\nhost = "192.0.2.10"\n'

@@ -10,12 +10,13 @@ from orchard import NOON_AT
 
 from swapbell_host.books import photos
 from swapbell_host.jobs.account import Right
-from swapbell_host.page import pictures, signing
 from swapbell_host.page.access.forgery import FIELD
-from swapbell_host.page.body import FORM_MAX_BYTES
 from swapbell_host.page.door import Door
-from swapbell_host.page.drawing import ago, when
+from swapbell_host.page.serving import signing
+from swapbell_host.page.serving.body import FORM_MAX_BYTES
+from swapbell_host.page.serving.drawing import ago, when
 from swapbell_host.page.visit import Answer, Caller, Download, Go, Page, Stream, Visit
+from swapbell_host.page.working import pictures
 from swapbell_models.fault import Breakdown, Mistake
 
 STRANGE = """<b>"O'Neil" & 🐝</b>"""

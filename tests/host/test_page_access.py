@@ -11,12 +11,12 @@ from orchard import NOON_AT
 
 from swapbell_host import passwords
 from swapbell_host.jobs.account import Account, Right
-from swapbell_host.page import signing
 from swapbell_host.page.access import forgery
 from swapbell_host.page.access.tries import TRIES_MAX, WINDOW, Tries
-from swapbell_host.page.cookies import SESSION
 from swapbell_host.page.door import Door
-from swapbell_host.page.listening import Listening
+from swapbell_host.page.serving import signing
+from swapbell_host.page.serving.cookies import SESSION
+from swapbell_host.page.serving.listening import Listening
 from swapbell_host.page.visit import Answer, Go, Page, Visit
 from swapbell_models.fault import Mistake
 

@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, expect
 
 import parts
 from swapbell_host.config import parse_config
-from swapbell_host.page.server import Server
+from swapbell_host.page.serving.server import Server
 from swapbell_models.readiness import Step
 
 pytestmark = pytest.mark.part("chromium")

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from swapbell_host.page.app import STATIC
-from swapbell_host.page.drawing import TEMPLATES
+from swapbell_host.page.serving.app import STATIC
+from swapbell_host.page.serving.drawing import TEMPLATES
 
 # The goal for reading in the sun; WCAG 2.2 asks for 7:1 at its highest level (1.4.6).
 CONTRAST_MIN = 10.0

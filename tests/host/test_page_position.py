@@ -15,7 +15,7 @@ from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import parse_config
 from swapbell_host.jobs.plan import Site, Station
-from swapbell_host.page.server import Server
+from swapbell_host.page.serving.server import Server
 
 pytestmark = pytest.mark.part("chromium")
 

@@ -19,11 +19,11 @@ from swapbell_host.jobs.account import Right
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Contact, Role, Site, Station
 from swapbell_host.page.access import forgery
-from swapbell_host.page.app import DOORS
-from swapbell_host.page.body import FORM_MAX_BYTES
 from swapbell_host.page.door import Door
 from swapbell_host.page.house import House
-from swapbell_host.page.listening import Listening
+from swapbell_host.page.serving.app import DOORS
+from swapbell_host.page.serving.body import FORM_MAX_BYTES
+from swapbell_host.page.serving.listening import Listening
 from swapbell_models.notice import NoticeKind, notice
 
 OUTSIDE = Listening("192.0.2.20", 8080)

@@ -22,8 +22,8 @@ from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.main import serve
-from swapbell_host.page.listening import listening
-from swapbell_host.page.server import AT_ONCE_MAX
+from swapbell_host.page.serving.listening import listening
+from swapbell_host.page.serving.server import AT_ONCE_MAX
 from swapbell_models.fault import Mistake
 
 # No broker is there: the host calls it again and again, and the page is served all the same.
@@ -157,7 +157,7 @@ def test_the_page_comes_when_another_program_lets_go_of_the_ledger(
 def test_those_who_connect_and_say_nothing_do_not_keep_others_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("swapbell_host.page.connection.HEAD_S", 1.0)
+    monkeypatch.setattr("swapbell_host.page.serving.connection.HEAD_S", 1.0)
     port = free_port()
     with host(configured(tmp_path, f"127.0.0.1:{port}")):
         assert "Today" in asked(f"http://127.0.0.1:{port}/")

@@ -22,8 +22,8 @@ from swapbell_host.jobs.account import Account, Right
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Station
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.page.live import changed, events
-from swapbell_host.page.today import CARDS_MAX, LINES_MAX
+from swapbell_host.page.showing.live import changed, events
+from swapbell_host.page.showing.today import CARDS_MAX, LINES_MAX
 from swapbell_models.notice import NoticeKind, notice
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Step, Verdict

@@ -15,8 +15,8 @@ from swapbell_host.books.store import ledger_url
 from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Role, Site, Station, located
-from swapbell_host.page.forest import EDGE, WIDTH, forest
 from swapbell_host.page.house import House
+from swapbell_host.page.showing.forest import EDGE, WIDTH, forest
 from swapbell_models.message import Subject, encode, topic
 from swapbell_models.proof.fall import Count, Fall, fall
 from swapbell_models.tally import Clock, Tally

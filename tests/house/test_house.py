@@ -43,8 +43,8 @@ DOORS = {
     "pyarrow": ("swapbell_host.opendata.parquetfile",),
     "reportlab": ("swapbell_host.sheets", "swapbell_device.calibrating.paper"),
     "starlette": ("swapbell_host.page",),
-    "uvicorn": ("swapbell_host.page.server", "swapbell_host.page.connection"),
-    "jinja2": ("swapbell_host.page.drawing",),
+    "uvicorn": ("swapbell_host.page.serving.server", "swapbell_host.page.serving.connection"),
+    "jinja2": ("swapbell_host.page.serving.drawing",),
     "cryptography": ("swapbell_host.kit.authority",),
     "argon2": ("swapbell_host.passwords",),
     "matplotlib": (

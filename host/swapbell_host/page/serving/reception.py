@@ -1,0 +1,105 @@
+"""Where every request comes in: who asks, whether that may be, and then on to the handler in the back."""
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from swapbell_host.jobs.account import Right
+from swapbell_host.page.access import forgery
+from swapbell_host.page.door import Door
+from swapbell_host.page.house import House
+from swapbell_host.page.serving import body
+from swapbell_host.page.serving.back import Back
+from swapbell_host.page.serving.headers import FRESH
+from swapbell_host.page.serving.listening import Listening
+from swapbell_host.page.serving.reply import Replies
+from swapbell_host.page.serving.signing import SIGN_IN
+from swapbell_host.page.visit import Caller, Visit
+from swapbell_models.fault import Breakdown, Mistake
+
+FORGED = (
+    "This form was not sent from a page that this host gave to your browser, or you have signed in or out since. Go "
+    "back, reload the page and send it again. Your browser must keep cookies for that."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reception:
+    """Where every request comes in.
+
+    Attributes
+    ----------
+    back
+        Where the handlers work.
+    listening
+        What the page is called from outside.
+    replies
+        What makes responses.
+    """
+
+    back: Back
+    listening: Listening
+    replies: Replies
+
+    def answering(self, door: Door) -> Callable[[Request], Awaitable[Response]]:
+        """Return what answers the requests at a door."""
+
+        async def answer(request: Request) -> Response:
+            return await self._answer(door, request)
+
+        return answer
+
+    async def _answer(self, door: Door, request: Request) -> Response:
+        self._check_way(request)
+        known = self.replies.cookies.token(request)
+        caller = await self.back.do(lambda house: self._caller(house, request, known or forgery.new_token()))
+        if door.right is not None and caller.right is None:
+            return _to_the_way_in(request)
+        if door.right is not None and not (caller.right and caller.right.covers(door.right)):
+            raise HTTPException(403, "Your login may look at everything here, but not change it.")
+        sent = await self._sent(door, request, caller) if door.method == "POST" else body.Sent()
+        response = await self.back.do(lambda house: self._work(house, door, request, caller, sent))
+        if known is None:
+            self.replies.cookies.give(response, caller.token)
+        return response
+
+    def _check_way(self, request: Request) -> None:
+        """Refuse what comes by a name that is not this machine's, or from another site's page."""
+        host, origin = request.headers.get("host", ""), request.headers.get("origin")
+        if not self.listening.knows(host):
+            raise HTTPException(421, f"This page is at {self.listening.url} and answers to no other name.")
+        if request.method == "POST" and origin is not None and not self.listening.sent_from(origin, host):
+            raise HTTPException(403, FORGED)
+
+    async def _sent(self, door: Door, request: Request, caller: Caller) -> body.Sent:
+        sent = await body.read(request, with_photo=door.right is not None)
+        if not forgery.is_ours(caller.token, next(iter(sent.fields.get(forgery.FIELD, ())), "")):
+            raise HTTPException(403, FORGED)
+        return sent
+
+    def _caller(self, house: House, request: Request, token: str) -> Caller:
+        account = house.accounts.of(forgery.digest(token), house.now())
+        alone = account is None and self.listening.private and not house.accounts.any()
+        right = account.right if account else Right.WORK if alone else None
+        return Caller(account, right, request.client.host if request.client else "", token)
+
+    def _work(self, house: House, door: Door, request: Request, caller: Caller, sent: body.Sent) -> Response:
+        asked = {name: request.query_params.getlist(name) for name in request.query_params}
+        visit = Visit(house, caller, house.now(), request.path_params, asked, sent.fields, sent.photo)
+        try:
+            return self.replies.to(request, visit, door.handler(visit))
+        except Mistake as mistake:
+            raise HTTPException(422 if door.method == "POST" else 404, str(mistake)) from mistake
+        except Breakdown as breakdown:
+            raise HTTPException(503, str(breakdown)) from breakdown
+
+
+def _to_the_way_in(request: Request) -> Response:
+    """Lead to where one signs in, and back here afterwards."""
+    asked = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    back = f"?next={quote(asked, safe='')}" if request.method in {"GET", "HEAD"} and asked != "/" else ""
+    return RedirectResponse(SIGN_IN + back, 303, FRESH)

@@ -1,0 +1,1 @@
+"""What a person reads on the page, and what it hands over."""

@@ -1,0 +1,1 @@
+"""What a person does on the page: its forms and its buttons."""
