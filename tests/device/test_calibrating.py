@@ -10,7 +10,7 @@ from board_views import BoardView
 from drawn_counter import CONFIG
 from typer.testing import CliRunner
 
-from swapbell_device.calibrating.card import CARDS, card
+from swapbell_device.calibrating.card import CARDS, Card, card
 from swapbell_device.calibrating.command import Wish, calibrate_station
 from swapbell_device.calibrating.finding import Flaw, Unusable, find
 from swapbell_device.calibrating.fitting import Calibration, Marked, calibrate
@@ -98,6 +98,14 @@ def test_a_bent_card_is_refused_as_bent() -> None:
 def test_a_board_without_a_card_is_refused_for_want_of_one() -> None:
     with pytest.raises(Unusable, match="no card"):
         find(np.random.default_rng(1).integers(0, 255, (480, 640)).astype(np.uint8))
+
+
+@pytest.mark.parametrize("card_", CARDS, ids=lambda each: each.name)
+@pytest.mark.parametrize("way", [0, 1], ids=["top to bottom", "left to right"])
+def test_a_card_seen_in_a_mirror_is_refused_as_mirrored(card_: Card, way: int) -> None:
+    picture = BoardView(card_, SCALES[card_.name][1], tilt_deg=15.0).picture()
+    with pytest.raises(Unusable, match="mirrored"):
+        find(np.asarray(cv2.flip(picture, way), np.uint8))
 
 
 def test_two_cards_are_refused() -> None:

@@ -37,6 +37,9 @@ class Flaw(Enum):
     """What keeps a picture from being used, and what to do about it."""
 
     NO_CARD = "no card is seen: lay it flat in the view, all of it, in even light and in focus"
+    MIRRORED = (
+        "the card is seen mirrored: turn mirroring off in the camera; behind a mirror that must stay, use --rectangle"
+    )
     COVERED = "too little of the card is seen: take away what covers it, or use a smaller card"
     SMALL = "the card is too small in the picture: use a larger card, or bring the camera nearer"
     BLUR = "the card is not sharp: focus the camera on the board, and let nothing move"
@@ -85,13 +88,29 @@ def find(picture: NDArray[np.uint8]) -> Seen:
     Unusable
         If there is none, more than one, or too little of it; or if it is too small or not sharp enough.
     """
-    read = [(card, markers) for card in CARDS if (markers := read_markers(picture, card))]
-    sure = [(card, markers) for card, markers in read if len(markers) >= MARKERS_MIN]
+    read = {card: markers for card in CARDS if (markers := read_markers(picture, card))}
+    try:
+        return _found(picture, read)
+    except Unusable as unusable:
+        if _is_mirrored(picture, read):
+            raise Unusable(Flaw.MIRRORED) from unusable
+        raise
+
+
+def _found(picture: NDArray[np.uint8], read: dict[Card, Markers]) -> Seen:
+    sure = [(card, markers) for card, markers in read.items() if len(markers) >= MARKERS_MIN]
     if not sure:
         raise Unusable(Flaw.COVERED if read else Flaw.NO_CARD)
     if len(sure) > 1:
         raise Unusable(Flaw.SEVERAL)
     return _checked(picture, *sure[0])
+
+
+def _is_mirrored(picture: NDArray[np.uint8], read: dict[Card, Markers]) -> bool:
+    """Tell whether more markers are read in the mirror: a few look like others of theirs there."""
+    mirror = np.asarray(cv2.flip(picture, 1), np.uint8)
+    most = max(len(read_markers(mirror, card)) for card in CARDS)
+    return most >= MARKERS_MIN and most > max(map(len, read.values()), default=0)
 
 
 def _checked(picture: NDArray[np.uint8], card: Card, markers: Markers) -> Seen:
