@@ -12,6 +12,7 @@ from typing import Annotated, NamedTuple, TypeVar
 import msgspec
 from msgspec import Meta
 
+from swapbell_models.evidence import Answer, Question
 from swapbell_models.phase import Phase
 from swapbell_models.tally import AwareDatetime, Hindrance, Name, Seconds, Tally
 
@@ -36,6 +37,8 @@ class Subject(Enum):
     HEALTH = "health"
     STANDING = "standing"
     NOTICE = "notice"
+    QUESTION = "question"
+    ANSWER = "answer"
 
 
 class Address(NamedTuple):
@@ -143,6 +146,8 @@ MESSAGES: dict[Subject, type[msgspec.Struct]] = {
     Subject.HEALTH: Health,
     Subject.STANDING: Standing,
     Subject.NOTICE: NoticeMessage,
+    Subject.QUESTION: Question,
+    Subject.ANSWER: Answer,
 }
 
 

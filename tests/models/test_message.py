@@ -13,6 +13,7 @@ from msgspec import UNSET, UnsetType
 from orchard import NOON_AT, tally, visits
 
 import swapbell_models
+from swapbell_models.evidence import Answer, Piece, Question, Seek
 from swapbell_models.message import (
     MESSAGES,
     PAYLOAD_MAX_BYTES,
@@ -68,6 +69,10 @@ EXAMPLES: Mapping[Subject, msgspec.Struct] = {
         told_at=NOON_AT,
         times_told=1,
         text="Time to swap; the label comes first.",
+    ),
+    Subject.QUESTION: Question(id="q1", wants=Seek(after=12, from_at=NOON_AT)),
+    Subject.ANSWER: Answer(
+        id="q1", station="north", gives=Piece(item="7.clip", file="clip.mp4", offset=3, size=6, data=b"\x00\xff?")
     ),
 }
 EACH = pytest.mark.parametrize("subject", list(Subject), ids=lambda subject: subject.value)
@@ -177,6 +182,12 @@ BAD_VALUES: list[tuple[Subject, dict[str, object]]] = [
     (Subject.HEALTH, {"dropped_frames": -1}),
     (Subject.STANDING, {"phase": "lurking"}),
     (Subject.NOTICE, {"id": None}),
+    (Subject.QUESTION, {"wants": {"what": "coffee"}}),
+    (Subject.QUESTION, {"wants": {"what": "items", "after": -1}}),
+    (Subject.QUESTION, {"wants": {"what": "piece", "item": "..", "file": "passwd", "offset": 0}}),
+    (Subject.QUESTION, {"wants": {"what": "piece", "item": "up/7.clip", "file": "clip.mp4", "offset": 0}}),
+    (Subject.ANSWER, {"id": "a question"}),
+    (Subject.ANSWER, {"gives": {"what": "items", "items": [{"name": "7.clip", "files": [{"name": "clip.mp4"}]}]}}),
 ]
 
 
