@@ -2,8 +2,8 @@
 
 An item's name tells all that a list needs to know of it, so that a folder of files explains itself: its place in the
 order of making, what it is, whose, which start of the counter, how long after that start, and when; of a strip also
-which crossing of that start it shows. Crossings are numbered whether or not there is a strip of them: a number that is
-missing between two strips was left out.
+which crossing of that start it shows. Crossings are numbered whether or not there is a strip of them: a number that
+is missing between two strips was left out.
 """
 
 import re
@@ -107,7 +107,7 @@ def is_item(name: str) -> bool:
 
 
 class Seek(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_field="what", tag="items"):
-    """Which items there are, beyond one in their order; of those whose time is known, those from one moment to another.
+    """Which items there are beyond one in their order; where their time is known, from one moment to another.
 
     Whatever has no known time is told too: nobody can say that it lies outside.
     """
