@@ -7,12 +7,10 @@ from pathlib import Path
 import pytest
 from argon2 import PasswordHasher
 from host.page_client import PASSWORD, Client, client, password_hash
-from orchard import NOON_AT
 
 from swapbell_host import passwords
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.page.access import forgery
-from swapbell_host.page.access.tries import TRIES_MAX, WINDOW, Tries
 from swapbell_host.page.door import Door
 from swapbell_host.page.serving import signing
 from swapbell_host.page.serving.cookies import SESSION
@@ -232,43 +230,6 @@ def test_a_form_from_the_address_that_people_type_is_ours(tmp_path: Path, host: 
     key = {forgery.FIELD: forgery.form_key(behind.cookies["__Host-swapbell-browser"])}
     assert behind.post("/work", key, origin="https://wasps.example.org").status == 303
     behind.back.close()
-
-
-def test_tries_at_one_name_are_counted_wherever_they_come_from(outside: Client) -> None:
-    let(outside, "Kim")
-    for n in range(TRIES_MAX):
-        outside.address = f"198.51.100.{n}"
-        assert tried(outside, "Kim", "wrong words") == 422
-    outside.address = "198.51.100.99"
-    assert tried(outside, "Kim", PASSWORD) == 429
-    outside.now += WINDOW
-    assert tried(outside, "Kim", PASSWORD) == 303
-
-
-def test_tries_from_one_address_are_counted_whatever_the_name(outside: Client) -> None:
-    let(outside, "Kim")
-    for n in range(TRIES_MAX):
-        assert tried(outside, f"name {n}", "wrong words") == 422
-    assert tried(outside, "Kim", PASSWORD) == 429
-    outside.address = "198.51.100.99"
-    assert tried(outside, "Kim", PASSWORD) == 303
-
-
-def test_whoever_must_wait_is_told_how_long(outside: Client) -> None:
-    let(outside, "Kim")
-    for _ in range(TRIES_MAX + 1):
-        reply = outside.submit("/login", {"name": "Kim", "password": "wrong words"})
-    assert "Wait 16 min" in reply.words
-
-
-def test_ever_new_names_fill_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("swapbell_host.page.access.tries.KEYS_MAX", 3)
-    tries = Tries()
-    for n in range(10):
-        for _ in range(TRIES_MAX):
-            tries.fail([f"name {n}"], NOON_AT)
-    waiting = [n for n in range(10) if tries.wait([f"name {n}"], NOON_AT)]
-    assert waiting == [7, 8, 9]
 
 
 def test_an_unknown_name_takes_as_much_work_as_a_known_one(outside: Client, monkeypatch: pytest.MonkeyPatch) -> None:

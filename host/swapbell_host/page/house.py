@@ -13,6 +13,7 @@ from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
+from swapbell_host.page.access.checking import Checking
 from swapbell_host.page.access.tries import Tries
 
 if TYPE_CHECKING:
@@ -41,11 +42,17 @@ class House:
     board: Board
     now: Callable[[], datetime]
     tries: Tries = field(default_factory=Tries)
+    checking: Checking = field(default_factory=Checking)
 
     @property
     def photos(self) -> Path:
         """The folder of the service log's photos."""
         return Path(self.config.photos)
+
+    def close(self) -> None:
+        """End the checks of passwords and close the ledger."""
+        self.checking.close()
+        self.store.__exit__()
 
 
 def open_house(config: "Config", board: Board, now: Callable[[], datetime]) -> House:

@@ -1,6 +1,7 @@
 """What a page's handler is given, and what it may answer."""
 
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -24,12 +25,15 @@ class Caller:
         The network address of whoever asks.
     token
         The secret that only this browser holds.
+    mark
+        By which the browser is known again that signed in before; it outlasts signing out.
     """
 
     account: Account | None
     right: Right | None
     address: str
     token: str = field(repr=False)
+    mark: str = field(default="", repr=False)
 
     @property
     def may_look(self) -> bool:
@@ -118,11 +122,14 @@ class Go:
         One line that the next page shows once.
     token
         The browser's new secret, where somebody signed in or out.
+    mark
+        The browser's new mark, where somebody signed in.
     """
 
     to: str
     said: str = ""
     token: str | None = field(default=None, repr=False)
+    mark: str | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +157,25 @@ class Stream:
     events: AsyncIterator[str]
 
 
-Answer = Page | Go | Download | Stream
+Said = Page | Go | Download | Stream
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """An answer that hangs on a check of a password, which is done elsewhere so that nobody else waits for it.
+
+    Attributes
+    ----------
+    then
+        Returns the answer, once it is known whether the password is right.
+    """
+
+    visit: Visit
+    check: Future[bool]
+    then: Callable[[bool], Said]
+
+
+Answer = Said | Later
 
 
 def _last(fields: Fields) -> dict[str, str]:

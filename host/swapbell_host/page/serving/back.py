@@ -32,7 +32,7 @@ class Back:
         """Finish what is at work and close the ledger."""
         self._thread.shutdown(cancel_futures=True)
         if self._house is not None:
-            self._house.store.__exit__()
+            self._house.close()
 
     def _do(self, work: Callable[[House], Result]) -> Result:
         if self._house is None:

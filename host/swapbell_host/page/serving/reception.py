@@ -1,6 +1,8 @@
 """Where every request comes in: who asks, whether that may be, and then on to the handler in the back."""
 
-from collections.abc import Awaitable, Callable
+import asyncio
+from collections.abc import Awaitable, Callable, Generator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -18,7 +20,7 @@ from swapbell_host.page.serving.headers import FRESH
 from swapbell_host.page.serving.listening import Listening
 from swapbell_host.page.serving.reply import Replies
 from swapbell_host.page.serving.signing import SIGN_IN
-from swapbell_host.page.visit import Caller, Visit
+from swapbell_host.page.visit import Caller, Later, Visit
 from swapbell_models.fault import Breakdown, Mistake
 
 FORGED = (
@@ -62,7 +64,7 @@ class Reception:
         if door.right is not None and not (caller.right and caller.right.covers(door.right)):
             raise HTTPException(403, "Your login may look at everything here, but not change it.")
         sent = await self._sent(door, request, caller) if door.method == "POST" else body.Sent()
-        response = await self.back.do(lambda house: self._work(house, door, request, caller, sent))
+        response = await self._served(door, request, caller, sent)
         if known is None:
             self.replies.cookies.give(response, caller.token)
         return response
@@ -85,17 +87,40 @@ class Reception:
         account = house.accounts.of(forgery.digest(token), house.now())
         alone = account is None and self.listening.private and not house.accounts.any()
         right = account.right if account else Right.WORK if alone else None
-        return Caller(account, right, request.client.host if request.client else "", token)
+        address = request.client.host if request.client else ""
+        return Caller(account, right, address, token, self.replies.cookies.mark(request))
 
-    def _work(self, house: House, door: Door, request: Request, caller: Caller, sent: body.Sent) -> Response:
+    async def _served(self, door: Door, request: Request, caller: Caller, sent: body.Sent) -> Response:
         asked = {name: request.query_params.getlist(name) for name in request.query_params}
-        visit = Visit(house, caller, house.now(), request.path_params, asked, sent.fields, sent.photo)
-        try:
-            return self.replies.to(request, visit, door.handler(visit))
-        except Mistake as mistake:
-            raise HTTPException(422 if door.method == "POST" else 404, str(mistake)) from mistake
-        except Breakdown as breakdown:
-            raise HTTPException(503, str(breakdown)) from breakdown
+
+        def begin(house: House) -> Response | Later:
+            visit = Visit(house, caller, house.now(), request.path_params, asked, sent.fields, sent.photo)
+            with _refusing(door):
+                answer = door.handler(visit)
+                return answer if isinstance(answer, Later) else self.replies.to(request, visit, answer)
+
+        done = await self.back.do(begin)
+        return await self._after(door, request, done) if isinstance(done, Later) else done
+
+    async def _after(self, door: Door, request: Request, later: Later) -> Response:
+        right = await asyncio.wrap_future(later.check)
+
+        def end(_: House) -> Response:
+            with _refusing(door):
+                return self.replies.to(request, later.visit, later.then(right))
+
+        return await self.back.do(end)
+
+
+@contextmanager
+def _refusing(door: Door) -> Generator[None]:
+    """Say what a handler refuses, and what it could not do, as the page says it."""
+    try:
+        yield
+    except Mistake as mistake:
+        raise HTTPException(422 if door.method == "POST" else 404, str(mistake)) from mistake
+    except Breakdown as breakdown:
+        raise HTTPException(503, str(breakdown)) from breakdown
 
 
 def _to_the_way_in(request: Request) -> Response:

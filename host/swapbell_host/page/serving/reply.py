@@ -12,7 +12,7 @@ from swapbell_host.page.access import forgery
 from swapbell_host.page.serving.cookies import Cookies
 from swapbell_host.page.serving.drawing import Drawing
 from swapbell_host.page.serving.headers import FRESH
-from swapbell_host.page.visit import Answer, Caller, Download, Go, Page, Stream, Visit
+from swapbell_host.page.visit import Caller, Download, Go, Page, Said, Stream, Visit
 
 HTML = "text/html"
 HEADINGS = {
@@ -33,7 +33,7 @@ class Replies:
     cookies: Cookies
     drawing: Drawing = field(default_factory=Drawing)
 
-    def to(self, request: Request, visit: Visit, answer: Answer) -> Response:
+    def to(self, request: Request, visit: Visit, answer: Said) -> Response:
         """Return the response that an answer makes."""
         match answer:
             case Page():
@@ -67,6 +67,8 @@ class Replies:
         response = RedirectResponse(go.to, 303, FRESH)
         if go.token:
             self.cookies.give(response, go.token)
+        if go.mark:
+            self.cookies.know(response, go.mark)
         if go.said:
             self.cookies.say(response, go.said)
         return response

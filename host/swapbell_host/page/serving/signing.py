@@ -2,11 +2,13 @@
 
 from datetime import timedelta
 
-from swapbell_host import passwords
+from swapbell_host.books.accountbook import Kept
+from swapbell_host.page.access import acquaintance
 from swapbell_host.page.access.forgery import digest, new_token
+from swapbell_host.page.access.tries import Track, tracks
 from swapbell_host.page.door import Door
 from swapbell_host.page.serving.cookies import SESSION
-from swapbell_host.page.visit import Answer, Go, Page, Visit
+from swapbell_host.page.visit import Answer, Go, Later, Page, Said, Visit
 from swapbell_models.notice import lapse
 
 SIGN_IN = "/login"
@@ -18,18 +20,27 @@ def show(visit: Visit) -> Answer:
 
 
 def sign_in(visit: Visit) -> Answer:
-    """Let somebody in who knows the password of an account."""
-    name, keys = visit.form.get("name", ""), _keys(visit)
-    if wait := visit.house.tries.wait(keys, visit.at):
+    """Let somebody in who knows the password of an account, once it is checked."""
+    house, name = visit.house, visit.form.get("name", "")
+    kept = house.accounts.named(name)
+    browser = acquaintance.known(visit.caller.mark, kept.password) if kept else None
+    mine = tracks(name, visit.caller.address, browser)
+    if wait := house.tries.wait(mine, visit.at):
         return _asked(visit, f"Too many tries. Wait {lapse(wait + timedelta(minutes=1))}, then try again.", 429)
-    kept = visit.house.accounts.named(name)
-    if not passwords.is_right(kept.password if kept else None, visit.form.get("password", "")) or kept is None:
-        visit.house.tries.fail(keys, visit.at)
+    given = visit.form.get("password", "")
+    check = house.checking.begin(kept.password if kept else None, given, known=browser is not None)
+    house.tries.count(mine, visit.at)
+    return Later(visit, check, lambda right: _checked(visit, kept if right else None, mine))
+
+
+def _checked(visit: Visit, kept: Kept | None, mine: tuple[Track, ...]) -> Said:
+    """Let in whoever's password was that of `kept`."""
+    if kept is None:
         return _asked(visit, "No login has this name and this password. Look at both and try again.", 422)
-    visit.house.tries.forgive(keys)
+    visit.house.tries.forgive(mine)
     token = new_token()
     visit.house.accounts.begin(digest(token), kept, visit.at, visit.at + SESSION)
-    return Go(_inside(visit.form.get("next", "")), token=token)
+    return Go(_inside(visit.form.get("next", "")), token=token, mark=acquaintance.mark(kept.password))
 
 
 def sign_out(visit: Visit) -> Answer:
@@ -46,10 +57,6 @@ def _asked(visit: Visit, trouble: str = "", status: int = 200) -> Page:
         "nobody": not visit.house.accounts.any(),
     }
     return Page("login.html", values, status)
-
-
-def _keys(visit: Visit) -> tuple[str, str]:
-    return f"name {digest(visit.form.get('name', '')).hex()}", f"address {visit.caller.address}"
 
 
 def _inside(way: str) -> str:
