@@ -12,6 +12,7 @@ import typer
 from swapbell_models import fault
 
 if TYPE_CHECKING:
+    from swapbell_device.calibrating.command import Wish
     from swapbell_device.camera import Camera
     from swapbell_device.following.track import Blob, Track
     from swapbell_device.moment import Moment
@@ -130,16 +131,31 @@ def calibrate_view(
     expected: Annotated[
         Path | None, typer.Option("--expect", help="The station file that a design foresees, to compare with.")
     ] = None,
+    serve: Annotated[
+        bool, typer.Option("--serve", help="Show it live to one browser first, and write from there.")
+    ] = False,
+    listen: Annotated[str, typer.Option("--listen", help="Where that browser comes.")] = "127.0.0.1:8074",
+    minutes: Annotated[float, typer.Option("--minutes", help="How long it may take.", min=0.01, max=600.0)] = 20.0,
 ) -> None:
     """Find the scale and the gate by a card that lies on the board, and write the station file.
+
+    With --serve you see what the camera sees in a browser, also over ssh, and move card and camera until all is well.
 
     Example: swapbell-device calibrate card.png --gate-width 24 --out station.toml
     """
     from swapbell_device.calibrating.command import Wish, calibrate_station
 
     wish = Wish(picture, out, drawn, gate_width, ruler, length, rectangle, gate, inside, expected, config)
-    for line in calibrate_station(wish):
+    for line in _served(wish, listen, minutes) if serve else calibrate_station(wish):
         typer.echo(line)
+
+
+def _served(wish: "Wish", listen: str, minutes: float) -> list[str]:
+    from swapbell_device.calibrating.preview import address
+    from swapbell_device.calibrating.serving import Offer, new_keys, serve_calibration
+    from swapbell_device.eye import say
+
+    return serve_calibration(wish, Offer(address(listen), minutes), new_keys(), say)
 
 
 @app.command("explain")

@@ -45,6 +45,7 @@ DOORS = {
     "starlette": ("swapbell_host.page",),
     "uvicorn": ("swapbell_host.page.serving.server", "swapbell_host.page.serving.connection"),
     "jinja2": ("swapbell_host.page.serving.drawing",),
+    "http": ("swapbell_device.calibrating.preview", "swapbell_host.page.serving"),
     "cryptography": ("swapbell_host.kit.authority",),
     "argon2": ("swapbell_host.passwords",),
     "matplotlib": (

@@ -13,7 +13,7 @@ from swapbell_device.calibrating.sheet import station_toml, words, write_station
 from swapbell_device.calibrating.stated import by_length, by_rectangle, length, points, sides
 from swapbell_device.config import BoardSection, UsbSection, read_config
 from swapbell_device.count import is_same
-from swapbell_device.stationfile import GateLine, parse_station, read_station
+from swapbell_device.stationfile import GateLine, StationFile, parse_station, read_station
 from swapbell_models.fault import Mistake
 
 RULER_MM = 100.0
@@ -64,23 +64,32 @@ def calibrate_station(wish: Wish) -> list[str]:
     Breakdown
         If a result cannot be written.
     """
-    _check(wish)
-    expected = read_station(wish.expected) if wish.expected else None
-    (what, picture), out = _picture(wish), _out(wish)
+    check(wish)
+    expected = read_expected(wish)
+    what, picture = _picture(wish)
     try:
-        made = _by_card(wish, picture) if wish.length is None and wish.rectangle is None else _by_word(wish)
+        made = by_card(wish, picture) if wish.length is None and wish.rectangle is None else _by_word(wish)
     except Unusable as unusable:
         raise Mistake(f"{what}: {unusable}") from unusable
-    _check_gate(wish, made, picture)
-    said = words(made, expected)
+    check_gate(made, picture, _gate(wish))
+    return write(wish, picture, made, words(made, expected))
+
+
+def read_expected(wish: Wish) -> StationFile | None:
+    """Return what the design foresees, if that was given."""
+    return read_station(wish.expected) if wish.expected else None
+
+
+def write(wish: Wish, picture: NDArray[np.uint8], made: Calibration, said: list[str]) -> list[str]:
+    """Write the station file and the picture of what came of it, and return what is to be said."""
+    out = station_path(wish)
     draw_result(wish.drawn, picture, made, said)
     write_station(out, made)
     return [*said, f"written: {out}; look at {wish.drawn}: the net is 10 mm wide, the arrow points inside"]
 
 
-def _check_gate(wish: Wish, made: Calibration, picture: NDArray[np.uint8]) -> None:
+def check_gate(made: Calibration, picture: NDArray[np.uint8], what: str) -> None:
     """Refuse a gate that reaches out of the picture, by the name of what put it there."""
-    what = "--gate" if wish.gate else "the card's gate" if wish.gate_width_mm is None else "--gate-width"
     height, width = picture.shape
     for x, y in (made.gate.start_px, made.gate.end_px):
         if not (0.0 <= x <= width and 0.0 <= y <= height):
@@ -90,23 +99,40 @@ def _check_gate(wish: Wish, made: Calibration, picture: NDArray[np.uint8]) -> No
     parse_station(station_toml(made), what)
 
 
+def _gate(wish: Wish) -> str:
+    return "--gate" if wish.gate else "the card's gate" if wish.gate_width_mm is None else "--gate-width"
+
+
 def _picture(wish: Wish) -> tuple[str, NDArray[np.uint8]]:
     """Return the picture, and what to call it in a complaint."""
     if wish.picture is not None:
         return str(wish.picture), read_picture(wish.picture)
     assert wish.config is not None
-    camera = read_config(wish.config).camera
+    return "the camera's picture", take_picture(live_camera(wish.config))
+
+
+def live_camera(config: Path) -> BoardSection | UsbSection:
+    """Return the camera of a configuration, or refuse one that is a recording or a drawing."""
+    camera = read_config(config).camera
     if not isinstance(camera, BoardSection | UsbSection):
-        raise Mistake(f"configuration {wish.config}: its camera takes no pictures; give a still or a clip instead")
-    return "the camera's picture", take_picture(camera)
+        raise Mistake(f"configuration {config}: its camera takes no pictures; give a still or a clip instead")
+    return camera
 
 
-def _out(wish: Wish) -> Path:
+def station_path(wish: Wish) -> Path:
+    """Return where the station file goes."""
     named = read_config(wish.config).station_file if wish.config else None
     return wish.out or named or Path("station.toml")
 
 
-def _check(wish: Wish) -> None:
+def check(wish: Wish) -> None:
+    """Refuse a wish that contradicts itself.
+
+    Raises
+    ------
+    Mistake
+        If it names no picture or two, half of what a calibration without a card needs, or what cannot be.
+    """
     for option, result in (("--out", wish.out), ("--picture", wish.drawn)):
         if result is not None and wish.picture is not None and is_same(result, wish.picture):
             raise Mistake(f"{option} {result}: that is the picture to calibrate on; choose another name")
@@ -127,7 +153,14 @@ def _check(wish: Wish) -> None:
         raise Mistake(f"--gate-width: must be from 1 to 1000 mm, not {wish.gate_width_mm:g}")
 
 
-def _by_card(wish: Wish, picture: NDArray[np.uint8]) -> Calibration:
+def by_card(wish: Wish, picture: NDArray[np.uint8]) -> Calibration:
+    """Return the calibration by the card in a picture.
+
+    Raises
+    ------
+    Unusable
+        If it cannot be measured well enough.
+    """
     seen, printed = find(picture), wish.ruler_mm / RULER_MM
     along, across = (side / 2.0 * printed for side in seen.card.size_mm)
     half = across if wish.gate_width_mm is None else wish.gate_width_mm / 2.0

@@ -17,7 +17,9 @@ from swapbell_device.count import whole
 from swapbell_device.eye import source
 from swapbell_device.overlay import BODY_BGR, GATE_BGR, TEXT_BGR, spot
 from swapbell_models.fault import Breakdown, Mistake
-from swapbell_models.optics import Optics
+from swapbell_models.optics import Optics, Point
+
+Colours = NDArray[np.uint8]
 
 # Our choice: enough that an insect that walks through is in the minority everywhere.
 FRAMES = 15
@@ -76,12 +78,7 @@ def draw_result(path: Path, picture: NDArray[np.uint8], made: Calibration, words
     Mistake, Breakdown
         If it has no place or cannot be written.
     """
-    drawn = cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR)
-    _net(drawn, made.view, made.gate.start_px)
-    start, end, inside = (spot(point) for point in (made.gate.start_px, made.gate.end_px, made.gate.inside_px))
-    middle = (start[0] + end[0]) // 2, (start[1] + end[1]) // 2
-    cv2.line(drawn, start, end, GATE_BGR, 2, cv2.LINE_AA)
-    cv2.arrowedLine(drawn, middle, inside, TEXT_BGR, 2, cv2.LINE_AA, tipLength=0.1)
+    drawn = drawn_over(picture, made)
     drawn[: 20 * len(words) + 8] = drawn[: 20 * len(words) + 8] // 4
     for row, line in enumerate(words, start=1):
         cv2.putText(drawn, line, (8, 20 * row), cv2.FONT_HERSHEY_SIMPLEX, 0.5, (255, 255, 255), 1, cv2.LINE_AA)
@@ -90,7 +87,31 @@ def draw_result(path: Path, picture: NDArray[np.uint8], made: Calibration, words
             raise Breakdown(f"{path}: no picture can be written; end its name in .png and choose a place to write")
 
 
-def _net(drawn: "cv2.typing.MatLike", view: Optics, origin_px: tuple[float, float]) -> None:
+def drawn_over(picture: NDArray[np.uint8], made: Calibration | None, points: Sequence[Point] = ()) -> Colours:
+    """Return the picture with what was found drawn in, and with points that a person clicked."""
+    drawn = np.asarray(cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR), np.uint8)
+    if made is not None:
+        _net(drawn, made.view, made.gate.start_px)
+        _gate(drawn, made)
+    for number, point in enumerate(map(spot, points), start=1):
+        cv2.drawMarker(drawn, point, GATE_BGR, cv2.MARKER_CROSS, 21, 2, cv2.LINE_AA)
+        cv2.putText(drawn, str(number), (point[0] + 8, point[1] - 8), cv2.FONT_HERSHEY_SIMPLEX, 0.7, GATE_BGR, 2)
+    return drawn
+
+
+def as_jpeg(drawn: Colours) -> bytes:
+    """Return a picture as a JPEG."""
+    return cv2.imencode(".jpg", drawn)[1].tobytes()
+
+
+def _gate(drawn: Colours, made: Calibration) -> None:
+    start, end, inside = (spot(point) for point in (made.gate.start_px, made.gate.end_px, made.gate.inside_px))
+    middle = (start[0] + end[0]) // 2, (start[1] + end[1]) // 2
+    cv2.line(drawn, start, end, GATE_BGR, 2, cv2.LINE_AA)
+    cv2.arrowedLine(drawn, middle, inside, TEXT_BGR, 2, cv2.LINE_AA, tipLength=0.1)
+
+
+def _net(drawn: Colours, view: Optics, origin_px: tuple[float, float]) -> None:
     """Draw lines a centimetre apart on the board, all over the picture."""
     height, width = drawn.shape[:2]
     x0, y0 = view.to_mm(*origin_px)

@@ -55,8 +55,9 @@ def words(made: Calibration, expected: StationFile | None = None) -> list[str]:
 def _found(made: Calibration) -> Iterator[str]:
     sure = "" if made.scale_error is None else f", give or take {max(made.scale_error, SHOWN_MIN):.1%}"
     yield f"scale: {made.mm_per_px:.4f} mm/px at the gate{sure}"
-    known = "" if made.gate_error_mm is None else f", its ends known to {made.gate_error_mm:.2f} mm"
-    yield f"gate: {made.gate_mm:.1f} mm long{known}"
+    stated = f"as well as its points were read: a pixel is {made.mm_per_px:.2f} mm"
+    known = stated if made.gate_error_mm is None else f"its ends known to {made.gate_error_mm:.2f} mm"
+    yield f"gate: {made.gate_mm:.1f} mm long, {known}"
     yield f"camera: leans by {made.tilt_deg:.0f} degrees" if made.plane else "camera: square to the board"
 
 

@@ -1,0 +1,338 @@
+"""The preview of a calibration: for one browser, until the station file is written."""
+
+import re
+import socket
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from http.client import HTTPConnection, HTTPResponse
+from ipaddress import ip_address
+from pathlib import Path
+from threading import Event
+from urllib.parse import urlencode
+
+import cv2
+import pytest
+from board_views import BoardView
+from drawn_counter import COMMAND
+
+from swapbell_device.calibrating.card import card
+from swapbell_device.calibrating.command import Wish
+from swapbell_device.calibrating.door import Keys
+from swapbell_device.calibrating.preview import FORM_MAX_BYTES, address, serving
+from swapbell_device.calibrating.serving import Offer, serve_calibration
+from swapbell_device.calibrating.sitting import Sitting
+from swapbell_device.camera import Luma
+from swapbell_device.cameras.live import Lost
+from swapbell_device.stationfile import read_station
+from swapbell_models.fault import Breakdown, Mistake
+
+KEYS = Keys("token", "ticket", "form")
+LOOPBACK = ip_address("127.0.0.1")
+VIEW = BoardView(card("opening"), 0.25, tilt_deg=10.0)
+
+
+@dataclass
+class Camera:
+    """A camera whose picture a test may change."""
+
+    picture: Luma | None = field(default_factory=VIEW.picture)
+
+    def take(self) -> Luma:
+        if self.picture is None:
+            raise Lost("its plug is out")
+        return self.picture
+
+
+@dataclass
+class Browser:
+    """A browser with its cookie; `read` is the last page that it was given."""
+
+    port: int
+    cookie: str = ""
+    read: str = ""
+
+    def ask(self, method: str, path: str, fields: dict[str, str] | None = None) -> HTTPResponse:
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=20.0)
+        headers = {"Cookie": self.cookie} if self.cookie else {}
+        body = None if fields is None else urlencode(fields)
+        connection.request(method, path, body, headers)
+        reply = connection.getresponse()
+        self.read = reply.read().decode()
+        if given := reply.headers["Set-Cookie"]:
+            self.cookie = given.partition(";")[0]
+        return reply
+
+    def get(self, path: str) -> int:
+        return self.ask("GET", path).status
+
+    def send(self, action: str, form: str = KEYS.form, **fields: str) -> int:
+        return self.ask("POST", f"/{action}", {"form": form, **fields}).status
+
+    def click(self, *points: tuple[float, float]) -> None:
+        for x, y in points:
+            assert self.ask("POST", "/click", {"form": KEYS.form, "at.x": str(x), "at.y": str(y)}).status == 303
+
+    @property
+    def number(self) -> str:
+        found = re.search(r'name="number" value="(\d+)"', self.read)
+        assert found, self.read
+        return found[1]
+
+
+@dataclass
+class House:
+    """A preview that is served."""
+
+    folder: Path
+    camera: Camera
+    sitting: Sitting
+    over: Event
+    port: int
+
+    def browser(self, *, let_in: bool = True) -> Browser:
+        visitor = Browser(self.port)
+        if let_in:
+            assert visitor.get("/enter/token") == 303
+        return visitor
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[House]:
+    camera, over = Camera(), Event()
+    sitting = Sitting(Wish(tmp_path / "any.png", tmp_path / "station.toml", tmp_path / "drawn.png"), camera.take)
+    with serving((LOOPBACK, 0), sitting, KEYS, over) as port:
+        yield House(tmp_path, camera, sitting, over, port)
+
+
+def test_the_first_browser_with_the_token_sees_the_view_and_its_errors(house: House) -> None:
+    visitor = house.browser()
+    assert visitor.get("/") == 200
+    assert "mm/px at the gate, give or take" in visitor.read
+    assert "its ends known to" in visitor.read
+    assert 'src="data:image/jpeg;base64,' in visitor.read
+
+
+def test_a_second_browser_is_refused_with_the_same_token(house: House) -> None:
+    house.browser()
+    second = house.browser(let_in=False)
+    assert (second.get("/enter/token"), second.get("/")) == (403, 403)
+    assert "good for one browser, once" in second.read
+
+
+def test_the_same_browser_may_come_back_with_its_address(house: House) -> None:
+    visitor = house.browser()
+    assert (visitor.get("/enter/token"), visitor.get("/")) == (303, 200)
+
+
+@pytest.mark.parametrize("path", ["/", "/held", "/sides", "/enter/", "/enter/other", "/enter/t%C3%B6ken"])
+def test_nobody_gets_in_without_the_token(house: House, path: str) -> None:
+    assert house.browser(let_in=False).get(path) == 403
+
+
+def test_a_ticket_is_worth_nothing_before_the_token_was_used(house: House) -> None:
+    assert Browser(house.port, "swapbell-preview=ticket").get("/") == 403
+
+
+@pytest.mark.parametrize("action", ["begin", "click", "back", "card", "write"])
+def test_a_form_of_another_page_is_refused(house: House, action: str) -> None:
+    visitor = house.browser()
+    assert (visitor.send(action, form="guessed"), visitor.ask("POST", f"/{action}", {}).status) == (403, 403)
+    assert not (house.folder / "station.toml").exists()
+
+
+def test_a_form_too_long_to_be_ours_is_refused(house: House) -> None:
+    assert house.browser().send("begin", length="1" * FORM_MAX_BYTES) == 403
+
+
+def test_a_page_or_a_form_that_is_not_there_is_told(house: House) -> None:
+    visitor = house.browser()
+    assert (visitor.get("/etc"), visitor.send("etc")) == (404, 404)
+
+
+def test_nothing_of_the_page_comes_from_elsewhere_or_is_kept(house: House) -> None:
+    headers = house.browser().ask("GET", "/").headers
+    assert headers["Content-Security-Policy"].startswith("default-src 'none'; img-src data:; ")
+    assert headers["Cache-Control"] == "no-store"
+
+
+def test_writing_writes_what_was_seen_and_ends_the_preview(house: House) -> None:
+    visitor = house.browser()
+    visitor.get("/")
+    assert visitor.send("write", number=visitor.number) == 200
+    assert house.over.wait(5.0)
+    x, y = VIEW.seen((45.5, 32.5))[0]
+    assert read_station(house.folder / "station.toml").view.mm_per_px(x, y) == pytest.approx(
+        VIEW.true_scale(x, y), rel=0.01
+    )
+    assert (house.folder / "drawn.png").is_file()
+
+
+def test_what_is_not_the_newest_any_more_is_not_written(house: House) -> None:
+    visitor = house.browser()
+    visitor.get("/")
+    before = visitor.number
+    visitor.get("/")
+    assert visitor.send("write", number=before) == 409
+    assert "look at the new one" in visitor.read
+    assert not (house.folder / "station.toml").exists()
+    assert not house.over.is_set()
+
+
+def test_a_place_that_cannot_be_written_to_is_told_and_the_preview_goes_on(tmp_path: Path) -> None:
+    over = Event()
+    sitting = Sitting(Wish(None, tmp_path / "no" / "station.toml", tmp_path / "drawn.png"), Camera().take)
+    with serving((LOOPBACK, 0), sitting, KEYS, over) as port:
+        visitor = Browser(port)
+        visitor.get("/enter/token")
+        visitor.get("/")
+        assert visitor.send("write", number=visitor.number) == 409
+    assert "does not exist; create it" in visitor.read
+    assert not over.is_set()
+
+
+@pytest.mark.parametrize(
+    ("picture", "said"),
+    [
+        (BoardView(card("opening"), 0.30, blur_px=3.2).picture(), "the card is not sharp: focus"),
+        (BoardView(card("wide"), 0.40, tilt_deg=57.0).picture(), "looks too flat over the board"),
+        (BoardView(card("lane"), 0.40).picture(), "the card is too small"),
+        (BoardView(card("opening"), 0.25, cover_mm=(60.0, 32.0, 68.0)).picture(), "too little of the card is seen"),
+        (None, "its plug is out"),
+    ],
+    ids=["blur", "tilt", "small", "covered", "lost"],
+)
+def test_what_is_wrong_is_said_and_nothing_can_be_written(house: House, picture: Luma | None, said: str) -> None:
+    visitor, house.camera.picture = house.browser(), picture
+    visitor.get("/")
+    assert said in visitor.read
+    assert 'action="/write"' not in visitor.read
+
+
+def test_the_page_looks_again_by_itself_unless_it_is_held(house: House) -> None:
+    visitor = house.browser()
+    visitor.get("/")
+    assert '<noscript><meta http-equiv="refresh"' in visitor.read
+    visitor.get("/held")
+    assert "refresh" not in visitor.read
+    assert "<script>" not in visitor.read
+
+
+def test_four_clicked_corners_a_gate_and_an_inside_make_a_station_file(house: House) -> None:
+    visitor = house.browser()
+    assert visitor.send("begin", length="70", width="50") == 303
+    visitor.get("/")
+    assert "1 of 7: click a corner of the rectangle" in visitor.read
+    visitor.click((100, 60), (500, 80), (520, 400), (90, 380), (320, 100), (320, 360), (450, 240))
+    visitor.get("/")
+    assert visitor.send("write", number=visitor.number) == 200
+    read = read_station(house.folder / "station.toml")
+    assert read.view.to_mm(520.0, 400.0) == pytest.approx((70.0, 50.0), abs=1e-3)
+    assert read.gate.inside_px == (450.0, 240.0)
+
+
+def test_a_ruler_needs_two_clicks(house: House) -> None:
+    visitor = house.browser()
+    visitor.send("begin", length="70", width="")
+    visitor.get("/")
+    visitor.click((100, 60), (500, 60), (320, 60), (320, 420), (500, 240))
+    visitor.get("/")
+    visitor.send("write", number=visitor.number)
+    assert read_station(house.folder / "station.toml").view.mm_per_px(0.0, 0.0) == pytest.approx(0.175)
+
+
+def test_a_key_pressed_on_the_picture_or_a_point_beside_it_is_no_click(house: House) -> None:
+    visitor = house.browser()
+    visitor.send("begin", length="70")
+    visitor.get("/")
+    visitor.click((0, 0), (640, 10), (-1, 5))
+    visitor.get("/")
+    assert "1 of 5" in visitor.read
+
+
+def test_the_last_point_can_be_taken_back(house: House) -> None:
+    visitor = house.browser()
+    visitor.send("begin", length="70")
+    visitor.get("/")
+    visitor.click((10, 10), (20, 20))
+    assert visitor.send("back") == 303
+    visitor.get("/")
+    assert "2 of 5" in visitor.read
+
+
+def test_points_from_which_nothing_can_be_measured_are_told(house: House) -> None:
+    visitor = house.browser()
+    visitor.send("begin", length="70")
+    visitor.get("/")
+    visitor.click((10, 10), (10, 10), (320, 60), (320, 420), (500, 240))
+    visitor.get("/")
+    assert "its two ends are one point" in visitor.read
+    assert 'action="/write"' not in visitor.read
+
+
+@pytest.mark.parametrize("length", ["", "x", "0", "-5", "nan", "1e9"])
+def test_a_side_that_is_no_length_is_asked_for_again(house: House, length: str) -> None:
+    visitor = house.browser()
+    assert visitor.send("begin", length=length) == 200
+    assert "the length: give millimetres from 1 to 10000" in visitor.read
+
+
+def test_a_visitor_who_says_nothing_holds_nobody_up(house: House) -> None:
+    with socket.create_connection(("127.0.0.1", house.port)):
+        assert house.browser().get("/") == 200
+
+
+def test_it_ends_by_itself_when_its_time_is_over(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
+    said: list[str] = []
+    wish = Wish(tmp_path / "board.png", tmp_path / "station.toml", tmp_path / "drawn.png")
+    with pytest.raises(Breakdown, match=r"0\.001 minutes are over and nothing was written"):
+        serve_calibration(wish, Offer((LOOPBACK, 0), 0.001), KEYS, said.append)
+    assert re.fullmatch(r"open in a browser: http://127\.0\.0\.1:\d+/enter/token", said[0])
+    assert re.fullmatch(r"from another computer, first: ssh -L (\d+):127\.0\.0\.1:\1 \S+@\S+", said[1])
+
+
+def test_the_command_prints_an_address_of_its_own_each_time_and_ends_when_all_is_written(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
+    command = [COMMAND, "calibrate", "board.png", "--serve", "--listen", "127.0.0.1:0"]
+    with subprocess.Popen(
+        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as calibration:
+        assert calibration.stdout
+        assert calibration.stderr
+        told = re.search(r":(\d+)/enter/(\S{22})$", calibration.stderr.readline().rstrip())
+        assert told
+        visitor = Browser(int(told[1]))
+        assert visitor.get(f"/enter/{told[2]}") == 303
+        visitor.get("/")
+        form = re.search(r'name="form" value="([^"]+)"', visitor.read)
+        assert form
+        visitor.send("write", form=form[1], number=visitor.number)
+        assert calibration.wait(20) == 0
+        assert "written: station.toml" in calibration.stdout.read()
+    assert "Written" in visitor.read
+
+
+@pytest.mark.parametrize("text", ["", "8074", "localhost:8074", "127.0.0.1:x", "127.0.0.1:70000", "192.0.2.1:-1"])
+def test_an_address_that_is_none_is_refused(text: str) -> None:
+    with pytest.raises(Mistake, match="--listen: give an address and a port"):
+        address(text)
+
+
+def test_an_address_of_the_sixth_version_is_one() -> None:
+    assert address("[::1]:8074") == (ip_address("::1"), 8074)
+
+
+def test_a_port_that_is_taken_is_told_with_the_way_out(tmp_path: Path) -> None:
+    sitting = Sitting(Wish(None, None, tmp_path / "drawn.png"), Camera().take)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        at = LOOPBACK, taken.getsockname()[1]
+        with pytest.raises(Mistake, match="choose another with --listen"), serving(at, sitting, KEYS, Event()):
+            pass
+
+
+def test_points_are_not_stated_where_they_are_clicked(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
+    wish = Wish(tmp_path / "board.png", None, tmp_path / "d.png", length="1,1 2,2 is 5", gate="1,1 2,2", inside="3,3")
+    with pytest.raises(Mistake, match="with --serve points are clicked"):
+        serve_calibration(wish, Offer((LOOPBACK, 0), 1.0), KEYS, print)
