@@ -1,6 +1,7 @@
 """The preview of a calibration: for one browser, until the station file is written."""
 
 import re
+import signal
 import socket
 import subprocess
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from threading import Event
 from urllib.parse import urlencode
 
 import cv2
+import numpy as np
 import pytest
 from board_views import BoardView
 from drawn_counter import COMMAND
@@ -19,13 +21,15 @@ from drawn_counter import COMMAND
 from swapbell_device.calibrating.card import card
 from swapbell_device.calibrating.command import Wish
 from swapbell_device.calibrating.door import Keys
-from swapbell_device.calibrating.preview import FORM_MAX_BYTES, address, serving
+from swapbell_device.calibrating.picture import FRAMES
+from swapbell_device.calibrating.preview import FORM_MAX_BYTES, QUIET_S, address, serving
 from swapbell_device.calibrating.serving import Offer, serve_calibration
 from swapbell_device.calibrating.sitting import Sitting
-from swapbell_device.camera import Luma
+from swapbell_device.calibrating.watching import FIRST, Watcher
+from swapbell_device.camera import Frame, Luma
 from swapbell_device.cameras.live import Lost
 from swapbell_device.stationfile import read_station
-from swapbell_models.fault import Breakdown, Mistake
+from swapbell_models.fault import EXIT_INTERRUPTED, Breakdown, Mistake
 
 KEYS = Keys("token", "ticket", "form")
 LOOPBACK = ip_address("127.0.0.1")
@@ -51,9 +55,10 @@ class Browser:
     port: int
     cookie: str = ""
     read: str = ""
+    patience_s: float = 20.0
 
     def ask(self, method: str, path: str, fields: dict[str, str] | None = None) -> HTTPResponse:
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=20.0)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=self.patience_s)
         headers = {"Cookie": self.cookie} if self.cookie else {}
         body = None if fields is None else urlencode(fields)
         connection.request(method, path, body, headers)
@@ -278,8 +283,10 @@ def test_a_side_that_is_no_length_is_asked_for_again(house: House, length: str) 
 
 
 def test_a_visitor_who_says_nothing_holds_nobody_up(house: House) -> None:
+    visitor = house.browser()
+    visitor.patience_s = QUIET_S / 2.0
     with socket.create_connection(("127.0.0.1", house.port)):
-        assert house.browser().get("/") == 200
+        assert visitor.get("/sides") == 200
 
 
 def test_it_ends_by_itself_when_its_time_is_over(tmp_path: Path) -> None:
@@ -336,3 +343,47 @@ def test_points_are_not_stated_where_they_are_clicked(tmp_path: Path) -> None:
     wish = Wish(tmp_path / "board.png", None, tmp_path / "d.png", length="1,1 2,2 is 5", gate="1,1 2,2", inside="3,3")
     with pytest.raises(Mistake, match="with --serve points are clicked"):
         serve_calibration(wish, Offer((LOOPBACK, 0), 1.0), KEYS, print)
+
+
+class Plugged:
+    """A camera whose plug comes out after each of its lives; when no life is left, it says stop."""
+
+    size = (8, 4)
+
+    def __init__(self, stop: Event, *lives: list[int]) -> None:
+        self._stop, self._lives = stop, iter(lives)
+        self.told: list[str] = []
+        self.watcher = Watcher(self, stop)
+
+    def frames(self) -> Iterator[Frame]:
+        self.told.append(self._seen())
+        for number, level in enumerate(next(self._lives)):
+            yield Frame(np.full((4, 8), level, np.uint8), float(number))
+        self.told.append(self._seen())
+        if len(self.told) == 4:
+            self._stop.set()
+        raise Lost("its plug is out")
+
+    def _seen(self) -> str:
+        try:
+            return str(self.watcher.picture()[0, 0])
+        except Lost as lost:
+            return str(lost)
+
+
+def test_a_camera_shows_the_middle_of_its_newest_pictures_and_is_opened_again_when_lost() -> None:
+    camera = Plugged(Event(), [0] * 5 + [100] * FRAMES, [1, 9, 200])
+    camera.watcher.watch()
+    assert camera.told == [FIRST, "100", "its plug is out", "9"]
+
+
+def test_ctrl_c_ends_it_and_writes_nothing(tmp_path: Path) -> None:
+    cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
+    command = [COMMAND, "calibrate", "board.png", "--serve", "--listen", "127.0.0.1:0"]
+    with subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, text=True) as calibration:
+        assert calibration.stderr
+        assert "open in a browser" in calibration.stderr.readline()
+        calibration.send_signal(signal.SIGINT)
+        assert calibration.wait(20) == EXIT_INTERRUPTED
+        assert "Traceback" not in calibration.stderr.read()
+    assert [each.name for each in tmp_path.iterdir()] == ["board.png"]

@@ -33,8 +33,8 @@ def now_page(seen: Sighting, form: str, where: str, *, held: bool) -> str:
     refresh = f'<noscript><meta http-equiv="refresh" content="{AGAIN_S}"></noscript>' if by_itself else ""
     script = f"<script>{SCRIPT}</script>" if by_itself else ""
     body = [
-        _picture(seen, form),
-        f'<ul id="words" role="status">{_lines(seen.said)}</ul>',
+        # Who clicks reads first what to click; who moves the card watches the picture, which must not jump.
+        *((_told(seen.said), _picture(seen, form))[:: 1 if seen.clicks else -1]),
         f'<div id="act">{_write(seen, form, where)}</div>',
         _by_hand(seen.clicks, form) if seen.clicks else "",
         _ways(seen.clicks, held=held),
@@ -71,7 +71,7 @@ def page(title: str, body: str, head: str = "") -> str:
 def told_page(title: str, said: Iterable[str], *, again: bool = False) -> str:
     """Return a page that only tells, and may lead back to what is seen."""
     back = '<p><a class="button" href="/">Look again</a></p>' if again else ""
-    return page(title, f'<ul id="words" role="status">{_lines(said)}</ul>{back}')
+    return page(title, f"{_told(said)}{back}")
 
 
 def _picture(seen: Sighting, form: str) -> str:
@@ -129,5 +129,7 @@ def _form(action: str, form: str) -> str:
     return f'<form method="post" action="/{action}"><input type="hidden" name="form" value="{escape(form)}">'
 
 
-def _lines(said: Iterable[str]) -> str:
-    return "".join(f"<li>{escape(line)}</li>" for line in said if line)
+def _told(said: Iterable[str]) -> str:
+    """Return lines that a screen reader says whenever they change."""
+    lines = "".join(f"<li>{escape(line)}</li>" for line in said)
+    return f'<div role="status"><ul id="words">{lines}</ul></div>'

@@ -65,7 +65,7 @@ def _advice(made: Calibration) -> Iterator[str]:
     if made.tilt_deg > TILT_WORTH_DEG:
         yield f"look: better within {TILT_WORTH_DEG:.0f} degrees of square; lengths suffer beyond"
     body_px = WORKER_MM / made.mm_per_px
-    if body_px < BODY_MIN_PX:
+    if round(body_px) < BODY_MIN_PX:
         worker = f"a worker of {WORKER_MM:.0f} mm is {body_px:.0f} px long"
         yield f"look: {worker}; bring the camera nearer for {BODY_MIN_PX:.0f}"
 

@@ -133,5 +133,5 @@ class Sitting:
 
 
 def _lies_in(point: Point, picture: Luma) -> bool:
-    height, width = picture.shape
+    height, width = (float(side) for side in picture.shape)
     return 0.0 <= point[0] < width and 0.0 <= point[1] < height
