@@ -66,14 +66,15 @@ class Board:
         return len(self._of_site.get(site, {}))
 
     def site(self, name: str) -> SiteVerdict | None:
-        """Return the verdict on a site by the latest looks; nothing if none of its stations is to be swapped."""
+        """Return the verdict on a site by the latest looks; nothing unless several stations are to be swapped."""
         return site_verdict(list(self._of_site.get(name, {}).values()))
 
 
 def site_verdict(looks: Iterable[Seen]) -> SiteVerdict | None:
-    """Return the verdict on a site from one look at each of its stations; nothing if none of them is to be swapped.
+    """Return the verdict on a site from one look at each of its stations; nothing unless several are to be swapped.
 
-    A station that was not looked at yet is not among them: it counts from its first look on.
+    A single station stands for itself. One that was not looked at yet is not among them: it counts from its first
+    look on.
     """
     found = [seen for seen in looks if seen.history.swaps]
-    return assess_site([seen.verdict for seen in found], found[0].rule) if found else None
+    return assess_site([seen.verdict for seen in found], found[0].rule) if len(found) > 1 else None

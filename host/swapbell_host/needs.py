@@ -16,6 +16,7 @@ class Need(Enum):
 
     LEFT_OUT = "take toxic bait out now"
     SWAP = "swap now"
+    LOOK_FIRST = "do not swap yet"
     DUE_OUT = "toxic bait due out"
     VISITORS = "look at the visitors"
     DISPOSE = "dispose of bait"
@@ -66,7 +67,7 @@ class Call:
     Attributes
     ----------
     words
-        The reason, for a person; it names no moment of its own.
+        The reason, for a person.
     by_at, since_at
         By when it is to be done and since when it is needed, aware UTC; nothing where nobody can say.
     kind

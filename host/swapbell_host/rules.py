@@ -43,6 +43,7 @@ REMEMBERED = max(RESTS.values())
 # What is looked for at each look; each finds one thing at most.
 FINDINGS: tuple[Callable[[Look], Notice | None], ...] = (
     swap.call,
+    swap.sighting,
     counting.silence,
     counting.blindness,
     counting.twofold,

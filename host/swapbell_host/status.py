@@ -156,7 +156,7 @@ class _Reader:
     def sites(self) -> Mapping[str, SiteVerdict]:
         """Return the verdict on each site of the stations read so far, as far as several are to be swapped."""
         found = {site: self._board.site(site) for site in {site: None for site, _ in self._rules}}
-        return {site: whole for site, whole in found.items() if whole and whole.stations > 1}
+        return {site: whole for site, whole in found.items() if whole}
 
     def _last_word_at(self, station: Station) -> datetime | None:
         words_at = (self._heard_at.get(station), self._memory.healths.heard_at(station))

@@ -6,26 +6,28 @@ except toxic bait: nobody shelves that by looking away.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from swapbell_host.board import Seen
-from swapbell_host.jobs.entry import expected
+from swapbell_host.jobs.entry import Entry, expected
 from swapbell_host.jobs.plan import Role, Station
+from swapbell_host.jobs.sightings import seen_ago
 from swapbell_host.judging.history import COUNTING
+from swapbell_host.judging.swap import CALLS, called
 from swapbell_host.needs import ANSWERS, IDLE, WHILE, Call, Need, soonest
 from swapbell_models.job import Due, Job
 from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind, twofold_words
 from swapbell_models.phase import Event, Phase
 from swapbell_models.proof.rebound import LOOK_DAYS, looks
 from swapbell_models.readiness import Reason, Step, Verdict
+from swapbell_models.sitewide import SiteVerdict
 
 # Our choice: half a day. What is due tomorrow morning goes on the round that is planned tonight.
 AHEAD = timedelta(hours=12)
 # Our choice: a look at the result may be had at any hour of its day.
 LOOK = timedelta(days=1)
 _TOXIC = frozenset({Need.LEFT_OUT, Need.DUE_OUT})
-_SWAPS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,10 @@ class Case:
         The open ones that are not shelved.
     shelved
         The kinds of the open ones that are.
+    site
+        The verdict on its whole site; nothing if it is alone there, or was not judged yet.
+    sighting
+        The entry of its log that names bees or other visitors at this lure; nothing where the last one says none.
     """
 
     station: Station
@@ -49,6 +55,8 @@ class Case:
     seen: Seen | None = None
     notices: tuple[Notice, ...] = ()
     shelved: frozenset[NoticeKind] = field(default_factory=frozenset[NoticeKind])
+    site: SiteVerdict | None = None
+    sighting: Entry | None = None
 
     @property
     def swaps(self) -> bool:
@@ -94,7 +102,8 @@ def task(case: Case, now: datetime) -> Task:
         *(call for call in map(_of_notice, case.notices) if call.kind not in said and _stands(call, case)),
     ]
     held = {kind for call in calls if call.kind for kind in SUPERSEDES.get(call.kind, ())}
-    kept = sorted((call for call in calls if call.kind not in held), key=lambda call: call.order)
+    left = (_held_back(call, case, now) for call in calls if call.kind not in held)
+    kept = sorted(left, key=lambda call: call.order)
     return Task(case.station, tuple(kept) or (_rest(case),))
 
 
@@ -154,21 +163,48 @@ def _of_traffic(case: Case) -> Iterator[Call]:
 
 
 def _of_rule(case: Case, seen: Verdict, look: Seen) -> Iterator[Call]:
-    visitors = NoticeKind.VISITORS in {*case.shelved, *(notice.kind for notice in case.notices)}
-    caution = (
-        "; but other visitors were counted too: look who they are before anything is swapped" if visitors else ""
-    )
-    calls = [past.raised_at for past in look.history.notices if past.kind in _SWAPS]
+    calls = [past.raised_at for past in look.history.notices if past.kind in CALLS]
     told_at = min((at for at in calls if at >= case.job.logged_at), default=None)  # fresh lure waits for another call
-    if seen.step is Step.READY:
+    step = called(seen.step, case.site)
+    if step is Step.READY:
         since_at = min(at for at in (seen.reached_at, told_at, look.at) if at)
-        yield Call(Need.SWAP, f"the rule is reached and confirmed{caution}", None, since_at, NoticeKind.READY)
+        yield Call(Need.SWAP, _ready_words(seen, case.site), None, since_at, NoticeKind.READY)
     elif told_at is not None:
-        words = f"the rule was reached and confirmed, and no swap is logged yet{caution}"
-        yield Call(Need.SWAP, words, None, told_at, NoticeKind.READY)
-    elif seen.step is Step.TOUCHED:
-        words = "the rule was reached once, not confirmed yet: wait"
-        yield Call(Need.COMING, words, None, seen.reached_at, NoticeKind.TOUCHED)
+        yield Call(Need.SWAP, _called_words(case.site), None, told_at, NoticeKind.READY)
+    elif step is Step.TOUCHED:
+        yield Call(Need.COMING, _waiting_words(seen, case.site), None, seen.reached_at, NoticeKind.TOUCHED)
+
+
+def _ready_words(seen: Verdict, site: SiteVerdict | None) -> str:
+    own = "the rule is reached and confirmed" if seen.step is Step.READY else "fewer come here, but the site is ready"
+    return f"{own}. The site as a whole is {site.words}. Swap its stations together" if site else own
+
+
+def _called_words(site: SiteVerdict | None) -> str:
+    now = f". The site as a whole is now {site.words}" if site else ""
+    return f"the rule was reached and confirmed, and no swap is logged yet{now}"
+
+
+def _waiting_words(seen: Verdict, site: SiteVerdict | None) -> str:
+    if seen.step is not Step.READY or site is None:
+        return "the rule was reached once, not confirmed yet: wait"
+    wait = "this station is ready, the site is not yet: wait, and swap its stations together when it is"
+    return f"{wait}. The site as a whole is {site.words}"
+
+
+def _held_back(call: Call, case: Case, now: datetime) -> Call:
+    """Return a call to swap as one to look first, where other visitors were counted or seen."""
+    warning = caution(case, now)
+    if call.need is not Need.SWAP or not warning:
+        return call
+    return replace(call, need=Need.LOOK_FIRST, words=f"{warning}. By its counts: {call.words}")
+
+
+def caution(case: Case, now: datetime) -> str:
+    """Return who else was counted or seen at the lure, as of `now` (aware UTC), for whoever is about to swap."""
+    counted = NoticeKind.VISITORS in {*case.shelved, *(notice.kind for notice in case.notices)}
+    told = ["other visitors were warned of: look who they are before anything is swapped"] if counted else []
+    return "; ".join([*([seen_ago(case.sighting, now)] if case.sighting else []), *told])
 
 
 def _of_counter(seen: Verdict) -> Iterator[Call]:
@@ -183,8 +219,7 @@ def _of_counter(seen: Verdict) -> Iterator[Call]:
 
 
 def _of_notice(notice: Notice) -> Call:
-    words = notice.text.removeprefix(f"{notice.site}/{notice.station}: ")
-    return Call(ANSWERS[notice.kind], words, None, notice.raised_at, notice.kind)
+    return Call(ANSWERS[notice.kind], notice.words, None, notice.raised_at, notice.kind)
 
 
 def _rest(case: Case) -> Call:

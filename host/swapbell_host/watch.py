@@ -15,11 +15,15 @@ from swapbell_host.review import Pieces, Review
 from swapbell_host.standing import Standings
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject
+from swapbell_models.notice import NoticeKind
 from swapbell_models.readiness import Rule, Step
 from swapbell_models.sitewide import SiteVerdict
 
-# Where the whole site matters: those a person may be called for.
+# Where the whole site matters: those a person may be called for; no site reaches the rule where none of
+# its stations does.
 CALLS = frozenset({Step.TOUCHED, Step.READY})
+# What is said of a station by its whole site.
+_BY_SITE = frozenset({NoticeKind.TOUCHED, NoticeKind.READY})
 _DONE = object()
 
 
@@ -54,6 +58,7 @@ class Watch:
         self._ledger, self._subscriber, self._alerts, self._rules_of = ledger, subscriber, alerts, rules_of
         self._board, self._review = board, Review(ledger)
         self._stations = Counter(site for site, _ in rules_of)
+        self._ready = set[str]()
         self._reviews = deque[Pieces[None]]()
         self._now, self._say, self._warn = now, say, warn
         self._standings, self._clocks = Standings(), Clocks()
@@ -74,16 +79,24 @@ class Watch:
         look = Seen(history, seen, now, rule)
         self._board.put(look)
         self._note(history, now)
-        whole = self._whole(site) if seen.step in CALLS else None  # only the call to swap tells of it
+        whole, known = self._whole(site, seen.step), self._board.looked(site) >= self._stations[site]
         for notice in rules.news(seen, history, now, rule, self._subscriber.listening_since, whole):
-            self._alerts.tell(notice, now)
+            if known or notice.kind not in _BY_SITE:  # else its turn comes within the round
+                self._alerts.tell(notice, now)
         if standing := self._standings.news(history, seen, now, self._subscriber.connection):
             self._subscriber.show(site, station, Subject.STANDING, standing)
         return look
 
-    def _whole(self, site: str) -> SiteVerdict | None:
-        """Return the verdict on a site; nothing before each of its stations was looked at once."""
-        return self._board.site(site) if self._board.looked(site) >= self._stations[site] else None
+    def _whole(self, site: str, step: Step) -> SiteVerdict | None:
+        """Return the verdict on a site where it may call for the swap of a station whose traffic has come so far."""
+        if step not in CALLS and site not in self._ready:
+            return None
+        found = self._board.site(site)
+        if found and found.step is Step.READY:
+            self._ready.add(site)
+        else:
+            self._ready.discard(site)
+        return found
 
     def begin_review(self, site: str, station: str) -> None:
         """Let a station be looked at slowly as soon as those before it are done."""

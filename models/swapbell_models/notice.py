@@ -108,6 +108,11 @@ class Notice:
     raised_at: datetime
     text: str
 
+    @property
+    def words(self) -> str:
+        """The text without the station's name, for where that stands already."""
+        return self.text.removeprefix(f"{self.site}/{self.station}: ")
+
 
 def notice(site: str, station: str, kind: NoticeKind, raised_at: datetime, words: str) -> Notice:
     """Return the notice of one kind, its words put behind the station's name."""
@@ -125,12 +130,26 @@ def touched_words(verdict: Verdict, rule: Rule) -> str:
 
 def ready_words(verdict: Verdict, rule: Rule, besides: str = "") -> str:
     """Say that the time to swap has come, with the counts, the rate, what else must be known, and the cautions."""
-    counts = ", ".join(_count(window) for window in verdict.windows)
-    proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else _confirmation(verdict, rule)
+    return f"ready for the swap: {_reached(verdict, rule)}. {besides}{' ' if besides else ''}{SWAP_CAUTION}"
+
+
+def waiting_words(verdict: Verdict, rule: Rule, site: str) -> str:
+    """Say that a station is ready and its site is not, which stands in words: a heads-up, no call to swap."""
     return (
-        f"ready for the swap: visits per {_minutes(rule.window_s)}, oldest to newest: {counts} "
-        f"(rule: {rule.visits}), {_rate(verdict, rule)}; {proof}. {besides}{' ' if besides else ''}{SWAP_CAUTION}"
+        f"this station is ready, the site is not yet: {_reached(verdict, rule)}. The site as a whole is {site}. Get "
+        "ready, but wait: swap all of its stations together when it is."
     )
+
+
+def _reached(verdict: Verdict, rule: Rule) -> str:
+    proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else _confirmation(verdict, rule)
+    return f"{count_words(verdict, rule)} (rule: {rule.visits}), {_rate(verdict, rule)}; {proof}"
+
+
+def count_words(verdict: Verdict, rule: Rule) -> str:
+    """Say what was counted in each window of the look."""
+    counts = ", ".join(_count(window) for window in verdict.windows) or "none watched"
+    return f"visits per {_minutes(rule.window_s)}, oldest to newest: {counts}"
 
 
 def silent_words(last_at: datetime | None, state: StationState | None, ahead: timedelta | None = None) -> str:

@@ -23,8 +23,9 @@ class SiteVerdict:
     stations, unjudged
         How many stations there are, and of how many few visits prove nothing.
     means
-        Visits per station in each window of the look, oldest first [visits]: at least so many, because what a station
-        did not see counts as nothing.
+        Visits per station in each window of the look, oldest first [visits], of those that can be judged.
+    rule
+        By which rule.
     """
 
     step: Step
@@ -32,14 +33,31 @@ class SiteVerdict:
     stations: int
     unjudged: int
     means: tuple[float, ...]
+    rule: Rule
 
     @property
     def words(self) -> str:
         """The verdict for a person."""
-        least = "at least " if self.unjudged else ""
-        means = ", ".join(f"{mean:.1f}" for mean in self.means) or "0"
-        unseen = f"; {self.unjudged} of them unjudged" if self.unjudged else ""
-        return f"{self.step.value}: {least}{means} visits per window and station, {self.stations} stations{unseen}"
+        judged = self.stations - self.unjudged
+        if not judged:
+            return f"{self.step.value}: none of its {self.stations} stations can be judged"
+        whose = f"the {judged} of its {self.stations} stations that can be judged"
+        means = ", ".join(f"{mean:.1f}" for mean in self.means)
+        return (
+            f"{self.step.value}: on average {whose if self.unjudged else f'its {judged} stations'} "
+            f"{'has' if judged == 1 else 'have'} {means} visits in {self.rule.window_s / 60:g} min, oldest first; "
+            f"the rule asks for {self.rule.visits}"
+        )
+
+    def called(self, step: Step) -> Step:
+        """Return how far one of its several stations has come, which is swapped with the others.
+
+        Parameters
+        ----------
+        step : Step
+            How far its own traffic has come; that calls nobody while the site is not ready.
+        """
+        return Step.READY if self.step is Step.READY else min(step, Step.TOUCHED, key=list(Step).index)
 
 
 def assess_site(verdicts: Sequence[Verdict], rule: Rule) -> SiteVerdict:
@@ -52,7 +70,7 @@ def assess_site(verdicts: Sequence[Verdict], rule: Rule) -> SiteVerdict:
         Their windows end with their own last tallies, which are seldom a minute apart.
     rule : Rule
         The rule for one station, and its confirmation: the site's counts must confirm as many times the rule as there
-        are stations.
+        are stations that can be judged.
 
     Raises
     ------
@@ -62,21 +80,23 @@ def assess_site(verdicts: Sequence[Verdict], rule: Rule) -> SiteVerdict:
     Notes
     -----
     Only the look's consecutive windows are read: the fullest windows of two stations need not be the same one. That
-    the mean is held against the rule for one station is our choice.
+    the mean is held against the rule for one station is our choice; so is that stations which cannot be judged are
+    left out of it: one dead board must neither call for a swap nor hold it back.
     """
     if not verdicts:
         raise ValueError("verdicts must be of one station or more, not 0")
-    heard = [each for each in verdicts if each.reason not in {Reason.SILENT, Reason.TWOFOLD}]
-    counts = [sum(window.counted for window in same) for same in zip(*(each.windows for each in heard), strict=True)]
+    judged = [each for each in verdicts if each.step is not Step.UNJUDGED]
+    counts = [sum(window.counted for window in same) for same in zip(*(each.windows for each in judged), strict=True)]
     hidden = [each.reason for each in verdicts if each.step is Step.UNJUDGED]
-    step = _step(counts, rule, len(verdicts), hidden=bool(hidden))
+    step = _step(counts, rule, len(judged), hidden=bool(hidden))
     reason = hidden[0] if step is Step.UNJUDGED else None
-    return SiteVerdict(step, reason, len(verdicts), len(hidden), tuple(count / len(verdicts) for count in counts))
+    means = tuple(count / len(judged) for count in counts)
+    return SiteVerdict(step, reason, len(verdicts), len(hidden), means, rule)
 
 
 def _step(counts: Sequence[int], rule: Rule, stations: int, *, hidden: bool) -> Step:
     wanted = rule.visits * stations
-    if max(counts, default=0) >= wanted:
+    if counts and max(counts) >= wanted:
         return Step.READY if confirmed(counts, wanted, rule.confirm) else Step.TOUCHED
     if hidden:
         return Step.UNJUDGED

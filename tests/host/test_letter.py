@@ -6,8 +6,9 @@ from datetime import UTC, datetime
 import pytest
 from telling import NOW, ZONE, entry, said
 
-from swapbell_host.alerting.letter import NAMED_MAX, WORDS, Line, body, localized, title
+from swapbell_host.alerting.letter import NAMED_MAX, WORDS, Line, body, title
 from swapbell_host.alerting.outbox import OpenNotice, Why
+from swapbell_host.jobs.moment import localized
 from swapbell_models.notice import NoticeKind, left_out_words, notice
 
 # Our choice: what a phone shows without scrolling for long; a full round-up may be twice that.

@@ -226,7 +226,23 @@ def test_a_site_is_no_whole_before_each_of_its_stations_was_looked_at(ledger: Le
     watch = Watch(ledger, quiet, quiet, {KEY: RULE, far.key: RULE}, Board(), lambda: NOW, print, print)
     watch.look(*KEY)
     watch.look(*far.key)
-    assert ["On average the 2 stations" in notice.text for notice in quiet.told] == [False, True]
+    assert ["its 2 stations" in notice.text for notice in quiet.told] == [True]
+
+
+def test_a_quiet_station_is_called_once_its_site_is_ready_and_not_before(ledger: Ledger) -> None:
+    far = Station(SITE, "far", HUNG_AT, place=PLACE)
+    Planbook(ledger.store).add_station(far)
+    ledger.admit(HUNG_AT + timedelta(seconds=5))
+    ledger.log.add(Draft(site=SITE, station="far", act=Act.LURED, at=HUNG_AT, by="Kim"), HUNG_AT + HOUR)
+    record(ledger, [tally(NOW - HOUR, 400), tally(NOW - HOUR, 0, "far")])
+    quiet = Quiet()
+    watch = Watch(ledger, quiet, quiet, {KEY: RULE, far.key: RULE}, Board(), lambda: NOW, print, print)
+    for key in (far.key, KEY, far.key):
+        watch.look(*key)
+    assert [(notice.station, notice.kind) for notice in quiet.told] == [
+        (STATION, NoticeKind.READY),
+        ("far", NoticeKind.READY),
+    ]
 
 
 def test_a_review_tells_what_is_news_and_closes_what_is_over(ledger: Ledger) -> None:

@@ -16,7 +16,7 @@ from swapbell_host.intake import Arrival
 from swapbell_host.status import lines, read_status
 from swapbell_models.message import Health, Held, StationState, Subject, encode
 from swapbell_models.notice import Notice, NoticeKind, Urgency
-from swapbell_models.readiness import Reason, Step
+from swapbell_models.readiness import Step
 from swapbell_models.tally import Hindrance, Sight
 
 HOST_TOML = """
@@ -231,8 +231,11 @@ def test_a_site_is_shown_as_a_whole(ledger_name: str) -> None:
     filled(ledger_name, now)
     status = read_status(config_of(ledger_name), now)
     site = status.sites[SITE]
-    assert (site.step, site.reason, site.stations, site.unjudged) == (Step.UNJUDGED, Reason.SILENT, 2, 1)
-    assert any(line.startswith("orchard as a whole: unjudged: at least ") for line in lines(status, now))
+    assert (site.step, site.reason, site.stations, site.unjudged) == (Step.TOUCHED, None, 2, 1)
+    assert any(
+        line.startswith("orchard as a whole: touched: on average the 1 of its 2 stations ")
+        for line in lines(status, now)
+    )
 
 
 def test_what_a_station_is_short_of_is_shown(sqlite_ledger: str) -> None:

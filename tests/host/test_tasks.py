@@ -12,6 +12,7 @@ from tallies import edges, moment, tallies
 
 from swapbell_host import rules
 from swapbell_host.board import Seen
+from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.needs import RANK, Call, Need
@@ -19,8 +20,10 @@ from swapbell_host.tasks import AHEAD, Case, Task, task, tasks
 from swapbell_models.job import Job
 from swapbell_models.notice import Notice, NoticeKind, notice
 from swapbell_models.phase import Event, Phase
-from swapbell_models.readiness import Reason, Rule
+from swapbell_models.readiness import Reason, Rule, Step, Verdict
+from swapbell_models.sitewide import SiteVerdict, assess_site
 from swapbell_models.tally import Hindrance, Sight
+from swapbell_models.traffic import Window
 
 NOW = moment(900)
 PLANNED_AT = NOW - timedelta(days=60)
@@ -142,7 +145,8 @@ def test_the_longest_overdue_comes_first() -> None:
 def test_a_confirmed_rule_calls_to_swap_since_it_was_reached() -> None:
     found = luring(look=seen(BUSY))
     assert found.first.need is Need.SWAP
-    assert found.first.since_at == found.calls[0].since_at < NOW
+    assert found.first.since_at is not None
+    assert found.first.since_at < NOW
 
 
 def test_a_call_to_swap_outlives_the_traffic_until_the_swap_is_logged() -> None:
@@ -161,11 +165,78 @@ def test_a_call_to_swap_is_answered_by_fresh_lure_until_the_rule_is_reached_agai
     assert needs(task(Case(station(), refreshed, seen(BUSY, past), (told(kind),)), NOW))[0] is Need.SWAP
 
 
-def test_who_else_was_counted_is_said_before_a_swap() -> None:
+BEES = Entry(
+    site="orchard", station="north", act=Act.SEEN, at=NOW - timedelta(hours=2), by="Kim", id=4,
+    logged_at=NOW, non_targets="3 honey bees in the lure",
+)  # fmt: skip
+SEEN = "3 honey bees in the lure (logged 2 h ago by Kim): what visits the lure takes toxic bait, too; see its label"
+
+
+def test_nobody_is_called_to_swap_where_others_were_counted() -> None:
     found = luring(told(NoticeKind.VISITORS), look=seen(BUSY))
-    assert needs(found) == [Need.SWAP, Need.VISITORS]
-    assert "other visitors" in found.first.words
-    assert "other visitors" not in luring(look=seen(BUSY)).first.words
+    assert needs(found) == [Need.LOOK_FIRST, Need.VISITORS]
+    assert found.first.words == (
+        "other visitors were warned of: look who they are before anything is swapped. By its counts: the rule is "
+        "reached and confirmed"
+    )
+
+
+@pytest.mark.parametrize(
+    ("notices", "look"),
+    [
+        ((), seen(BUSY)),
+        ((), seen([], PastNotice(NoticeKind.READY, NOW - timedelta(hours=3)))),
+        ((told(NoticeKind.READY),), None),
+        ((told(NoticeKind.SWAP_OVERDUE),), seen(BUSY)),
+    ],
+)
+def test_nobody_is_called_to_swap_where_bees_were_seen(notices: tuple[Notice, ...], look: Seen | None) -> None:
+    case = Case(station(), job(Phase.LURING, timedelta(hours=5)), look, notices, sighting=BEES)
+    found = task(case, NOW)
+    assert needs(found) == [Need.LOOK_FIRST]
+    assert found.first.words.startswith(f"{SEEN}. By its counts: ")
+
+
+def site_of(*counts: int) -> SiteVerdict:
+    windows = [tuple(Window(NOW, NOW + timedelta(minutes=5), each, 300.0) for _ in range(3)) for each in counts]
+    return assess_site([Verdict(Step.QUIET, windows=each) for each in windows], Rule())
+
+
+def in_site(look: Seen, site: SiteVerdict) -> Task:
+    return task(Case(station(), job(Phase.LURING, timedelta(hours=5)), look, site=site), NOW)
+
+
+def test_a_station_that_is_ready_before_its_site_waits_for_it() -> None:
+    found = in_site(seen(BUSY), site_of(14, 4, 5, 2))
+    assert needs(found) == [Need.COMING]
+    assert found.first.words == (
+        "this station is ready, the site is not yet: wait, and swap its stations together when it is. The site as a "
+        "whole is building: on average its 4 stations have 6.2, 6.2, 6.2 visits in 5 min, oldest first; the rule "
+        "asks for 10"
+    )
+
+
+@pytest.mark.parametrize(
+    ("look", "own"),
+    [
+        (seen(BUSY), "the rule is reached and confirmed"),
+        (seen(BURST), "fewer come here, but the site is ready"),
+        (seen([]), "fewer come here, but the site is ready"),
+    ],
+)
+def test_every_station_is_swapped_with_a_site_that_is_ready(look: Seen, own: str) -> None:
+    found = in_site(look, site_of(14, 12))
+    assert needs(found) == [Need.SWAP]
+    assert found.first.words == (
+        f"{own}. The site as a whole is ready: on average its 2 stations have 13.0, 13.0, 13.0 visits in 5 min, "
+        "oldest first; the rule asks for 10. Swap its stations together"
+    )
+
+
+def test_who_was_called_to_swap_stays_called_when_the_site_falls_back() -> None:
+    found = in_site(seen(BUSY, PastNotice(NoticeKind.READY, NOW - timedelta(hours=3))), site_of(9, 9))
+    assert needs(found) == [Need.SWAP]
+    assert "The site as a whole is now building: on average its 2 stations have 9.0" in found.first.words
 
 
 def test_a_touch_is_a_heads_up_and_no_call() -> None:

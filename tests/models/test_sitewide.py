@@ -75,40 +75,49 @@ def test_many_stations_tell_by_sequential_test_what_one_cannot() -> None:
     assert site(*[(0, 0, 11)] * 10, rule=rule).step is Step.READY
 
 
-def test_a_station_that_says_nothing_counts_for_nothing() -> None:
-    silent, busy = station(30, 30, 30, reason=Reason.SILENT), station(10, 20, 20)
-    found = assess_site([busy, silent], RULE)
-    assert (found.step, found.means, found.unjudged) == (Step.READY, (5.0, 10.0, 10.0), 1)
+@pytest.mark.parametrize("reason", Reason)
+def test_a_station_that_cannot_be_judged_is_left_out_of_the_mean(reason: Reason) -> None:
+    found = assess_site([station(10, 20, 20), station(3, 3, 3, reason=reason)], RULE)
+    assert (found.step, found.reason, found.means, found.unjudged) == (Step.READY, None, (10.0, 20.0, 20.0), 1)
 
 
 def test_few_visits_prove_nothing_while_a_station_says_nothing() -> None:
     found = assess_site([station(1, 2, 3), Verdict(Step.UNJUDGED, Reason.SILENT)], RULE)
     assert (found.step, found.reason) == (Step.UNJUDGED, Reason.SILENT)
-    assert found.means == (0.5, 1.0, 1.5)
-
-
-def test_a_gap_at_one_station_hides_no_visits_of_another() -> None:
-    found = assess_site([station(0, 20, 20), station(0, 0, 0, reason=Reason.GAPS)], RULE)
-    assert (found.step, found.reason, found.unjudged) == (Step.READY, None, 1)
+    assert found.means == (1.0, 2.0, 3.0)
 
 
 def test_a_site_where_nobody_tells_anything_is_unjudged() -> None:
     found = assess_site([Verdict(Step.UNJUDGED, Reason.SILENT)] * 2, RULE)
     assert (found.step, found.reason, found.means) == (Step.UNJUDGED, Reason.SILENT, ())
+    assert found.words == "unjudged: none of its 2 stations can be judged"
 
 
-def test_the_verdict_is_told_with_its_means() -> None:
+def test_the_verdict_is_told_with_its_means_and_the_rule() -> None:
     told = site((0, 4, 18), (4, 18, 2)).words
-    assert told == "ready: 2.0, 11.0, 10.0 visits per window and station, 2 stations"
-    found = assess_site([station(1, 2, 3), Verdict(Step.UNJUDGED, Reason.SILENT)], RULE)
-    assert found.words == (
-        "unjudged: at least 0.5, 1.0, 1.5 visits per window and station, 2 stations; 1 of them unjudged"
+    assert told == (
+        "ready: on average its 2 stations have 2.0, 11.0, 10.0 visits in 5 min, oldest first; the rule asks for 10"
     )
 
 
-def test_a_site_where_nobody_counted_has_at_least_no_visits() -> None:
-    words = assess_site([Verdict(Step.UNJUDGED, Reason.SILENT)] * 2, RULE).words
-    assert words == "unjudged: at least 0 visits per window and station, 2 stations; 2 of them unjudged"
+def test_the_verdict_names_how_many_stations_it_stands_on() -> None:
+    found = assess_site([station(1, 2, 3), Verdict(Step.UNJUDGED, Reason.SILENT)], RULE)
+    assert found.words == (
+        "unjudged: on average the 1 of its 2 stations that can be judged has 1.0, 2.0, 3.0 visits in 5 min, "
+        "oldest first; the rule asks for 10"
+    )
+
+
+@pytest.mark.parametrize("step", Step)
+def test_every_station_of_a_site_that_is_ready_is_called(step: Step) -> None:
+    assert site((20, 20, 20), (20, 20, 20)).called(step) is Step.READY
+
+
+@pytest.mark.parametrize("others", [QUIET, (20, 0, 0)])
+def test_a_station_that_is_ready_before_its_site_is_only_a_heads_up(others: tuple[int, ...]) -> None:
+    whole = site((20, 4, 4), others)
+    assert whole.step is not Step.READY
+    assert [whole.called(step) for step in Step] == [*list(Step)[:-1], Step.TOUCHED]
 
 
 def test_a_site_without_stations_is_refused() -> None:

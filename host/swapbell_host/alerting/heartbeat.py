@@ -13,13 +13,12 @@ from typing import Protocol
 
 from swapbell_host.alerting.channel import EVERY_MAX, channel
 from swapbell_host.alerting.courier import Courier, Errand
-from swapbell_host.alerting.letter import shown
 from swapbell_host.alerting.people import People
 from swapbell_host.alerting.ping import Ping
 from swapbell_host.alerting.schedule import NIGHT, day_of, may_round_up
 from swapbell_host.config import AlertsSection
-from swapbell_host.jobs.moment import span
-from swapbell_host.jobs.plan import shown as shown_name
+from swapbell_host.jobs.moment import by_clock, span
+from swapbell_host.jobs.plan import shown
 from swapbell_models.fault import Breakdown
 
 # Our choice: a sign of life each minute costs a slow card nothing, and shows a dead host within minutes.
@@ -175,7 +174,7 @@ class Heartbeat:
             self._courier.carry(errand, channel(self._people.url(errand.person) or ""))
         except ValueError:
             del self._words[errand.person]
-            self._report(f"the heartbeat's contact {shown_name(errand.person)} has no address that can be sent to")
+            self._report(f"the heartbeat's contact {shown(errand.person)} has no address that can be sent to")
 
     def _answered(self, *, taken: bool) -> None:
         if taken is self._ping_fails:
@@ -183,7 +182,7 @@ class Heartbeat:
         self._ping_fails = not taken
 
     def _when(self, at: datetime) -> str:
-        return shown(at, self._people.zone)
+        return by_clock(at, self._people.zone)
 
 
 def _has_passed(since_at: datetime | None, span: timedelta, at: datetime) -> bool:

@@ -3,14 +3,13 @@
 Times are shown by the site's clock, with its abbreviation. Nothing here knows an address.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from swapbell_host.alerting.outbox import OpenNotice, Why
 from swapbell_host.alerting.schedule import SWAPS
+from swapbell_host.jobs.moment import by_clock, localized
 from swapbell_models.notice import SWAP_CAUTION, NoticeKind
 
 # Our choice: as many stations as fit a phone's screen with the rest of the message, the most pressing first.
@@ -34,7 +33,6 @@ WORDS = {
 }
 # Why somebody has to look before a swap.
 VISITED = "other visitors came too, look first"
-_UTC = re.compile(r"(\d{4}-\d{2}-\d{2} \d{2}:\d{2}) UTC")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,26 +80,9 @@ def body(lines: Sequence[Line], page: str | None = None) -> str:
     return _one(lines[0], page) if len(lines) == 1 else _several(lines, page)
 
 
-def localized(text: str, zone: ZoneInfo) -> str:
-    """Return a text with its moments, written like 2026-02-03 01:00 UTC, by the site's clock."""
-    return _UTC.sub(lambda found: _relocated(found, zone), text)
-
-
-def shown(at: datetime, zone: ZoneInfo) -> str:
-    """Return a moment by the site's clock, with the zone's abbreviation."""
-    return f"{at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
-
-
-def _relocated(found: re.Match[str], zone: ZoneInfo) -> str:
-    try:
-        return shown(datetime.fromisoformat(found[1]).replace(tzinfo=UTC), zone)
-    except ValueError:  # it only looks like a moment
-        return found[0]
-
-
 def _one(line: Line, page: str | None) -> str:
     told = line.entry.notice
-    since = f"First seen {shown(told.raised_at, line.zone)}. " if line.why is not Why.FIRST else ""
+    since = f"First seen {by_clock(told.raised_at, line.zone)}. " if line.why is not Why.FIRST else ""
     flaps = f"It comes and goes: {line.spells} times within a day. " if line.spells else ""
     warning = f"Do not swap before somebody has looked: {VISITED}. " if line.warned else ""
     words = f"{since}{flaps}{warning}{localized(told.text, line.zone)}"

@@ -10,6 +10,7 @@ from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store
 from swapbell_host.intake import Station
 from swapbell_host.jobs.plan import Role
+from swapbell_host.jobs.sightings import sighting
 from swapbell_host.judging.history import History
 from swapbell_host.recent import KEPT, Recent
 from swapbell_models.job import Job
@@ -78,6 +79,7 @@ class Memory:
             ahead_at=recent.ahead_at(),
             health=self.healths.latest(site, station),
             notices=self.notebook.past(site, station, now),
+            sighting=sighting(self.log.entries(site, station, now)),
         )
 
     def _job(self, site: str, station: str, now: datetime) -> Job:

@@ -1,6 +1,7 @@
 """Moments as a person at the site says and reads them."""
 
-from datetime import UTC, datetime, timedelta
+import re
+from datetime import UTC, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 from swapbell_host.jobs.plan import shown
@@ -8,6 +9,7 @@ from swapbell_models.amount import amount
 from swapbell_models.quantity import lasting
 
 SPAN_S = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
+_UTC = re.compile(r"(\d{4}-\d{2}-\d{2} \d{2}:\d{2}) UTC")
 
 
 def moment(text: str, zone: ZoneInfo) -> datetime:
@@ -55,6 +57,23 @@ def twice(text: str, zone: ZoneInfo) -> tuple[datetime, ...]:
 def local(at: datetime, zone: ZoneInfo) -> str:
     """Return a moment by the site's clock, with its offset."""
     return f"{at.astimezone(zone):%Y-%m-%d %H:%M %z}"
+
+
+def by_clock(at: datetime, zone: tzinfo) -> str:
+    """Return a moment by the site's clock, with the zone's abbreviation."""
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+
+
+def localized(text: str, zone: tzinfo) -> str:
+    """Return a text with its moments, written like 2026-02-03 01:00 UTC, by the site's clock."""
+    return _UTC.sub(lambda found: _relocated(found, zone), text)
+
+
+def _relocated(found: re.Match[str], zone: tzinfo) -> str:
+    try:
+        return by_clock(datetime.fromisoformat(found[1]).replace(tzinfo=UTC), zone)
+    except ValueError:  # it only looks like a moment
+        return found[0]
 
 
 def span(name: str, text: str, longest: timedelta) -> timedelta:

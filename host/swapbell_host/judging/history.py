@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from swapbell_host.jobs.entry import Entry
 from swapbell_host.jobs.plan import Role
 from swapbell_models.calendar.place import Place
 from swapbell_models.job import Job
@@ -65,6 +66,8 @@ class History:
         The same with its deadlines, at the moment of judging; nothing where only a configuration states the phase.
     notices
         Those still open, and those acknowledged lately (`rules.REMEMBERED`); none that ended by itself.
+    sighting
+        The entry of its log that names bees or other visitors at this lure; nothing where the last one says none.
     """
 
     site: str
@@ -77,6 +80,7 @@ class History:
     job: Job | None = None
     role: Role = Role.BAIT
     place: Place | None = None
+    sighting: Entry | None = None
 
     @property
     def state(self) -> StationState | None:

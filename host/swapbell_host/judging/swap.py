@@ -1,61 +1,97 @@
-"""The call to swap: that the rule was touched, and that it was confirmed."""
+"""The call to swap: that the rule was touched, and that it was confirmed, at a station and over its whole site.
 
-from datetime import datetime
+Stations of a site share nests and are swapped together: every one of them is called once the site is ready, and none
+before. A station that is ready by itself is a heads-up until then.
+"""
 
+from collections.abc import Iterator
+
+from swapbell_host.jobs.entry import Entry
+from swapbell_host.jobs.sightings import seen_words
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.judging.look import Look
-from swapbell_models.notice import SWAP_CAUTION, Notice, NoticeKind, ready_words, touched_words
+from swapbell_models.notice import (
+    SWAP_CAUTION,
+    Notice,
+    NoticeKind,
+    count_words,
+    ready_words,
+    touched_words,
+    waiting_words,
+)
 from swapbell_models.phase import Phase
-from swapbell_models.readiness import Rule, Step
+from swapbell_models.readiness import Step
 from swapbell_models.sitewide import SiteVerdict
+
+CALLS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
+NOT_YET = "do not swap before somebody has looked"
+
+
+def called(step: Step, site: SiteVerdict | None) -> Step:
+    """Return how far a station has come whose own traffic has come so far; its site is nothing if it is alone."""
+    return site.called(step) if site else step
 
 
 def call(look: Look) -> Notice | None:
-    """Say that the rule was reached, where a swap is what comes next: at the station, or on average at its site."""
+    """Say that the rule was reached, where a swap is what comes next."""
     seen = look.verdict
-    if not look.history.swaps or seen.last is None or _is_answered(look):
+    step = called(seen.step, look.site)
+    if not look.history.swaps or step not in {Step.READY, Step.TOUCHED} or _is_answered(look):
         return None
-    beside = _beside(look.site, look.rule) if look.site else ""
+    at = seen.last.to_at if seen.last else look.now
+    if step is Step.READY:
+        return look.notice(NoticeKind.READY, at, _held(look.history, _ready(look)))
+    words = touched_words(seen, look.rule)
+    if seen.step is Step.READY and look.site:
+        words = waiting_words(seen, look.rule, look.site.words)
+    return look.notice(NoticeKind.TOUCHED, seen.reached_at or at, words)
+
+
+def _ready(look: Look) -> str:
+    seen, rule = look.verdict, look.rule
+    whole = f"The site as a whole is {look.site.words}. Swap them together." if look.site else ""
     if seen.step is Step.READY:
-        return _ready(look, seen.last.to_at, ready_words(seen, look.rule, beside))
-    if seen.step is not Step.TOUCHED or seen.reached_at is None:
-        return None
-    if look.site and look.site.step is Step.READY:
-        return _ready(look, seen.last.to_at, f"ready for the swap with its whole site. {beside} {SWAP_CAUTION}")
-    return look.notice(NoticeKind.TOUCHED, seen.reached_at, touched_words(seen, look.rule))
+        return ready_words(seen, rule, whole)
+    return (
+        f"ready for the swap with its whole site. {whole} At this station: {count_words(seen, rule)}. {SWAP_CAUTION}"
+    )
 
 
 def _is_answered(look: Look) -> bool:
     """Tell whether fresh lure was logged since the traffic of the look: whoever put it in chose not to swap."""
     fresh_at = look.history.job.fresh_at if look.history.job else None
     seen = look.verdict
-    if fresh_at is None:
-        return False
-    since_at = seen.reached_at if seen.step is Step.TOUCHED else seen.windows[0].from_at
-    return since_at is not None and since_at < fresh_at
+    begin_at = seen.windows[0].from_at if seen.windows else None
+    since_at = seen.reached_at if seen.step is Step.TOUCHED else begin_at
+    return fresh_at is not None and since_at is not None and since_at < fresh_at
 
 
-def _ready(look: Look, at: datetime, words: str) -> Notice:
-    """Return the call, an open warning of visitors before it: who reads only the beginning must not swap."""
-    if warning := look.history.open(NoticeKind.VISITORS):
-        words = (
-            f"do not swap before somebody has looked: notice {warning.id} warns of visitors that may be no wasps. By "
-            f"its counts it is {words}"
-        )
-    return look.notice(NoticeKind.READY, at, words)
+def _held(history: History, words: str) -> str:
+    """Return the words of a call, its warnings before them: who reads only the beginning must not swap."""
+    warnings = "; ".join(_warnings(history))
+    return f"{NOT_YET}: {warnings}. By its counts it is {words}" if warnings else words
 
 
-def _beside(site: SiteVerdict, rule: Rule) -> str:
-    """Say how the whole site stands, for its stations are swapped together; nothing of a single station."""
-    if site.stations <= 1:
-        return ""
-    unseen = f" ({site.unjudged} of them unjudged)" if site.unjudged else ""
-    means = ", ".join(f"{mean:.1f}" for mean in site.means)
-    counts = f"{'at least ' if unseen else ''}{means} in {rule.window_s / 60:g} min"
-    told = f"On average the {site.stations} stations of the site{unseen} have {counts}"
-    if site.step is Step.READY:
-        return f"{told}: the site is ready, swap them together."
-    return f"{told}: the site is not ready. Stations share nests: better swap them together once it is."
+def _warnings(history: History) -> Iterator[str]:
+    if warning := history.open(NoticeKind.VISITORS):
+        yield f"notice {warning.id} warns of visitors that may be no wasps"
+    if seen := history.sighting:
+        yield _seen(seen)
+
+
+def sighting(look: Look) -> Notice | None:
+    """Warn of other visitors that somebody logged after the call to swap, which could not tell of them."""
+    seen, history = look.history.sighting, look.history
+    if seen is None or not history.swaps:
+        return None
+    if not any(past.kind in CALLS and past.raised_at <= seen.logged_at for past in history.notices):
+        return None
+    words = f"{NOT_YET}: {_seen(seen)}. Once nobody else comes, log none there and answer this."
+    return look.notice(NoticeKind.VISITORS, seen.at, words)
+
+
+def _seen(entry: Entry) -> str:
+    return seen_words(entry, f"{entry.at:%Y-%m-%d %H:%M} UTC")
 
 
 def is_off(past: PastNotice, history: History) -> bool:

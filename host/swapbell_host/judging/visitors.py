@@ -98,7 +98,9 @@ def warning(evidence: Evidence) -> Notice | None:
 
 
 def are_gone(_past: object, evidence: Evidence) -> bool:
-    """Tell whether a day that was watched well shows none of them any more."""
+    """Tell whether a day that was watched well shows none of them any more, and nobody logged any since."""
+    if evidence.look.history.sighting:
+        return False
     day = hours(evidence.counts, evidence.now - DAY, evidence.now)
     enough = sum(hour.is_watched for hour in day) >= HOURS_MIN
     return enough and not (raided(day, OVER_SHARE) or large(day, OVER_SHARE) or steady(evidence))

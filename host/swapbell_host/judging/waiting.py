@@ -31,14 +31,14 @@ def has_passed(past: PastNotice, evidence: Evidence) -> bool:
 
 
 def overdue(evidence: Evidence) -> Notice | None:
-    """Say that the call to swap was not answered for long; a warning of visitors holds it back.
+    """Say that the call to swap was not answered for long; a warning of visitors, or who was seen, holds it back.
 
     What was logged since the call, such as fresh lure, shows that somebody was there and chose not to swap: then only
     a later call counts.
     """
     history = evidence.look.history
     calls = evidence.since(history.job.logged_at if history.job else None, NoticeKind.READY)
-    if not calls or not history.swaps or evidence.open(NoticeKind.VISITORS):
+    if not calls or not history.swaps or history.sighting or evidence.open(NoticeKind.VISITORS):
         return None
     called_at = calls[0].raised_at
     if evidence.now - called_at < OVERDUE_AFTER:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from swapbell_host.count import Count
 from swapbell_host.jobs.entry import Entry, standing
 from swapbell_host.jobs.lures import LURES
-from swapbell_host.jobs.moment import local
+from swapbell_host.jobs.moment import local, localized
 from swapbell_models.notice import NoticeKind
 
 # The trade's five minutes, and an hour of them: what a person at the station would have watched at most. Our choice.
@@ -67,7 +67,7 @@ class Evidence:
         if self.notice is None:
             yield "no notice `ready` or `touched` was given for this lure"
         else:
-            yield f"{local(self.notice.raised_at, zone)} {self.notice.kind}: {self.notice.text}"
+            yield f"{local(self.notice.raised_at, zone)} {self.notice.kind}: {localized(self.notice.text, zone)}"
         shown = ", ".join("not watched" if count is None else str(count) for count in self.counts)
         yield f"visits in each 5 min of the hour before: {shown}"
 

@@ -10,6 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
+from swapbell_host.jobs.moment import localized
 from swapbell_models.notice import lapse
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
@@ -30,6 +31,11 @@ def ago(at: datetime | None, now: datetime) -> Markup | str:
     if at is None:
         return UNKNOWN
     return _time(at, f"in {lapse(at - now)}" if at > now else f"{lapse(now - at)} ago")
+
+
+def told(words: str, zone: str | tzinfo) -> str:
+    """Return words of the host, which say their moments in UTC, by the clock of a site."""
+    return localized(words, ZoneInfo(zone) if isinstance(zone, str) else zone)
 
 
 @pass_context
@@ -54,7 +60,7 @@ class Drawing:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        ours: dict[str, Any] = {"when": when, "age": age}  # Jinja2 has no type for a filter
+        ours: dict[str, Any] = {"when": when, "age": age, "told": told}  # Jinja2 has no type for a filter
         self._templates.filters.update(ours)
 
     def fill(self, template: str, values: Mapping[str, object]) -> str:

@@ -63,7 +63,15 @@ def _shown(seen: Seen) -> tuple[object, ...]:
     last = seen.verdict.last
     notices = tuple(past.id for past in seen.history.notices if past.acknowledged_at is None)
     count = (last.visits, last.watched_s) if last else None
-    return seen.history.phase, seen.verdict.step, seen.verdict.reason, count, notices, seen.history.health
+    return (
+        seen.history.phase,
+        seen.history.sighting,
+        seen.verdict.step,
+        seen.verdict.reason,
+        count,
+        notices,
+        seen.history.health,
+    )
 
 
 def _event(edition: int, stations: list[str]) -> str:

@@ -1,6 +1,7 @@
 """The round: which stations to visit, in which order to walk to them, and what to carry."""
 
 from collections.abc import Mapping, Sequence
+from zoneinfo import ZoneInfo
 
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs import entry
@@ -10,7 +11,7 @@ from swapbell_host.jobs.plan import Site, place
 from swapbell_host.needs import Need
 from swapbell_host.page.door import Door
 from swapbell_host.page.showing.load import STATED, Give, Load, Stop, carried, with_product
-from swapbell_host.page.showing.today import case, open_notices
+from swapbell_host.page.showing.today import cases, open_notices
 from swapbell_host.page.visit import Answer, Download, Page, Visit
 from swapbell_host.sheets import stated
 from swapbell_host.sheets.issue import mixing_sheet
@@ -21,12 +22,13 @@ from swapbell_models.calendar.place import Place
 
 TOXIC_ACTS = frozenset({Act.SWAPPED, Act.REBAITED})
 WEIGHED_TOXIC = TOXIC_ACTS | {Act.WEIGHED_OUT}
-LURED_BY = frozenset({Need.REFRESH, Need.HANG, Need.VERIFY})
+# What usually goes in; where others visit, nothing before somebody has looked.
+GIVEN = {Need.SWAP: Give.TOXIC, Need.REFRESH: Give.LURE, Need.HANG: Give.LURE, Need.VERIFY: Give.LURE}
 
 
 def show(visit: Visit) -> Answer:
     """Ask which stations to visit; once that is said, show the round."""
-    known = _cases(visit)
+    known = cases(visit, open_notices(visit))
     chosen = [key for text in visit.queries("station") if (key := _key(text)) in known]
     if not chosen:
         return _choice(visit, known, "Choose at least one station." if "begin" in visit.query else "")
@@ -40,6 +42,7 @@ def show(visit: Visit) -> Answer:
     values = {
         "walk": way,
         "zone": _site(visit, stops[0].key).clock,
+        "clocks": _clocks(visit),
         "stops": stops,
         "begin": visit.query.get("begin", ""),
         "here": visit.query.get("here", ""),
@@ -58,14 +61,6 @@ def sheet(visit: Visit) -> Answer:
     return Download(made.content, made.media_type, made.name, inline=True)
 
 
-def _cases(visit: Visit) -> dict[Key, Case]:
-    book, looks, open_ones = visit.house.servicebook, visit.house.board.all(), open_notices(visit)
-    return {
-        key: case(station, book.job(*key, visit.at), looks.get(key), open_ones[key], visit.at)
-        for key, station in book.stations(visit.at).items()
-    }
-
-
 def _choice(visit: Visit, known: Mapping[Key, Case], refusal: str) -> Page:
     found = tasks(known.values(), visit.at)
     asked = (
@@ -75,6 +70,7 @@ def _choice(visit: Visit, known: Mapping[Key, Case], refusal: str) -> Page:
         "pressing": [each for each in found if not each.idle],
         "idle": [each for each in found if each.idle],
         "chosen": set(asked),
+        "clocks": _clocks(visit),
         "stations": [(str(each.station), str(each.station)) for each in found],
         "begin": visit.query.get("begin", ""),
         "here": visit.query.get("here", ""),
@@ -103,9 +99,7 @@ def _stops(visit: Visit, known: Mapping[Key, Case], way: Walk) -> list[Stop]:
 def _stop(visit: Visit, known: Case, task: Task, way: Course | None) -> Stop:
     acts = set(legal(known.job, known.station.role))
     may = [Give.NOTHING, *([Give.LURE] if acts & LURES else []), *([Give.TOXIC] if acts & TOXIC_ACTS else [])]
-    needs = {call.need for call in task.calls}
-    swaps = task.first.need is Need.SWAP and Need.VISITORS not in needs  # those are looked at first
-    usual = Give.TOXIC if swaps else Give.LURE if task.first.need in LURED_BY else Give.NOTHING
+    usual = GIVEN.get(task.first.need, Give.NOTHING)
     name = str(task.station)
     asked = next((each for each in may if each.value == visit.query.get(f"give {name}")), None)
     give = asked or (usual if usual in may else Give.NOTHING)
@@ -140,6 +134,11 @@ def _load(visit: Visit, stops: Sequence[Stop], typed: Mapping[str, str]) -> Load
         return with_product(weighed, list(sites.values()), typed, visit.at)
     except ValueError as refusal:
         return Load(refusal=str(refusal))
+
+
+def _clocks(visit: Visit) -> dict[str, ZoneInfo]:
+    """Return the clock of every site by its name."""
+    return {name: site.clock for name, site in visit.house.servicebook.sites(visit.at).items()}
 
 
 def _site(visit: Visit, key: Key) -> Site:

@@ -62,7 +62,7 @@ def station(visit: Visit) -> Page:
         "rule": rule_of(visit, shown),
         "job": job,
         "expects": expected(job, shown.role),
-        "task": task(case(shown, job, seen, told, visit.at), visit.at),
+        "task": task(case(visit, shown, told, visit.house.board.site(shown.site)), visit.at),
         "glance": glance(seen) if seen else None,
         "evidence": evidence(seen) if seen else None,
         "notices": [card(entry, visit.at) for entry in told],

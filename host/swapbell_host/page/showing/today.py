@@ -11,6 +11,7 @@ from swapbell_host.alerting.policy import current
 from swapbell_host.board import Seen, site_verdict
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.plan import Site, Station
+from swapbell_host.jobs.sightings import sighting
 from swapbell_host.needs import Need
 from swapbell_host.page.door import Door
 from swapbell_host.page.showing.glance import Glance, glance
@@ -19,10 +20,10 @@ from swapbell_host.page.working.notices import Card, card
 from swapbell_host.page.working.telling import troubles
 from swapbell_host.tasks import Case, Task, tasks
 from swapbell_models.fault import Mistake
-from swapbell_models.job import Job
+from swapbell_models.sitewide import SiteVerdict
 
 # What cannot wait: shown as the notices are that ask somebody to act.
-ACTS = frozenset({Need.LEFT_OUT.value, Need.SWAP.value})
+ACTS = frozenset({Need.LEFT_OUT.value, Need.SWAP.value, Need.LOOK_FIRST.value})
 # Our choice: more than this nobody sees to in a day; what follows is listed in a line each.
 CARDS_MAX = 60
 # Our choice: beyond this, those that need nobody are only counted, and listed site by site when asked for.
@@ -84,11 +85,12 @@ def today(visit: Visit) -> Page:
     looks, site = visit.house.board.all(), visit.query.get("site")
     if site is not None and site not in visit.house.servicebook.sites(visit.at):
         raise Mistake("There is no such site. All of them stand on the page Plan.")
-    found = [line for line in lines(visit, looks) if site in {None, line.task.station.site}]
+    found = [line for line in lines(visit) if site in {None, line.task.station.site}]
     values = {
         "troubles": troubles(visit),
         "acts": ACTS,
         "site": site,
+        "zone": _zone(line.zone for line in found),
         "groups": list(groups(found, looks, whole=site is not None or len(found) <= LINES_MAX)),
         "urgent": sum(line.urgent for line in found),
         "pressing": sum(not line.task.idle for line in found),
@@ -99,22 +101,24 @@ def today(visit: Visit) -> Page:
     return Page("today.html", values)
 
 
+def _zone(zones: Iterable[str]) -> str:
+    """Return the zone of what is said of the whole host: that of its sites, or UTC where they have several."""
+    (zone, *others) = set(zones) or {"UTC"}
+    return "UTC" if others else zone
+
+
 def halted_at(looks: Iterable[Seen], now: datetime) -> datetime | None:
     """Return when the host judged last, if it should have judged again since; nothing if all is well."""
     last_at = max((seen.at for seen in looks), default=now)
     return last_at if now - last_at > HALTED else None
 
 
-def lines(visit: Visit, looks: Mapping[Key, Seen]) -> list[Line]:
+def lines(visit: Visit) -> list[Line]:
     """Return every station, the one that needs somebody most first."""
-    book, told = visit.house.servicebook, open_notices(visit)
-    cases = {
-        key: case(station, book.job(*key, visit.at), looks.get(key), told[key], visit.at)
-        for key, station in book.stations(visit.at).items()
-    }
-    sites = book.sites(visit.at)
-    found = ((each, cases[each.station.key]) for each in tasks(cases.values(), visit.at))
-    return [_line(each, known, sites[each.station.site], told[each.station.key], visit.at) for each, known in found]
+    told = open_notices(visit)
+    known, sites = cases(visit, told), visit.house.servicebook.sites(visit.at)
+    found = ((each, known[each.station.key]) for each in tasks(known.values(), visit.at))
+    return [_line(each, case, sites[each.station.site], told[each.station.key], visit.at) for each, case in found]
 
 
 def groups(found: Sequence[Line], looks: Mapping[Key, Seen], *, whole: bool) -> Iterator[Group]:
@@ -160,10 +164,26 @@ def open_notices(visit: Visit) -> defaultdict[Key, list[OpenNotice]]:
     return found
 
 
-def case(station: Station, job: Job, seen: Seen | None, told: Sequence[OpenNotice], now: datetime) -> Case:
-    """Return what is known of a station at `now` (aware UTC)."""
-    notices = tuple(entry.notice for entry in told if not entry.shelved(now))
-    return Case(station, job, seen, notices, frozenset(entry.notice.kind for entry in told if entry.shelved(now)))
+def cases(visit: Visit, told: Mapping[Key, Sequence[OpenNotice]]) -> dict[Key, Case]:
+    """Return what is known of every station, given its open notices."""
+    house = visit.house
+    wholes = {site: house.board.site(site) for site in house.servicebook.sites(visit.at)}
+    stations = house.servicebook.stations(visit.at)
+    return {key: case(visit, station, told.get(key, ()), wholes[key[0]]) for key, station in stations.items()}
+
+
+def case(visit: Visit, station: Station, told: Sequence[OpenNotice], whole: SiteVerdict | None) -> Case:
+    """Return what is known of a station, given its open notices and the verdict on its site."""
+    book, now = visit.house.servicebook, visit.at
+    return Case(
+        station,
+        book.job(*station.key, now),
+        visit.house.board.of(*station.key),
+        tuple(entry.notice for entry in told if not entry.shelved(now)),
+        frozenset(entry.notice.kind for entry in told if entry.shelved(now)),
+        whole,
+        sighting(book.entries(*station.key, now)),
+    )
 
 
 def _line(task: Task, known: Case, site: Site, told: Sequence[OpenNotice], now: datetime) -> Line:

@@ -11,16 +11,18 @@ from zoneinfo import ZoneInfo
 from swapbell_host.books import photos
 from swapbell_host.jobs import entry, filling
 from swapbell_host.jobs.account import Right
-from swapbell_host.jobs.entry import Act, Draft, Entry
-from swapbell_host.jobs.moment import twice
+from swapbell_host.jobs.entry import EVENTS, Act, Draft, Entry
+from swapbell_host.jobs.moment import localized, twice
 from swapbell_host.jobs.plan import Site, Station
+from swapbell_host.jobs.sightings import seen_ago, sighting
 from swapbell_host.page.door import Door
 from swapbell_host.page.visit import Answer, Go, Page, Visit
 from swapbell_host.page.working import form
 from swapbell_host.page.working.pictures import NAME
 from swapbell_host.sheets import fields as sheetfields
 from swapbell_models.fault import Mistake
-from swapbell_models.job import Job
+from swapbell_models.job import DOSED, Job
+from swapbell_models.notice import NoticeKind
 
 WAY = "/station/{site}/{station}/log"
 # What a person may weigh with an act, and what that mass is.
@@ -155,12 +157,21 @@ def _form(
         "corrected": next((each for each in spot.entries if each.id == corrects), None),
         "weighed": WEIGHED.get(act, ""),
         "details": _details(act, typed),
+        "warnings": _warnings(visit, spot) if EVENTS.get(act) in DOSED else [],
         "typed": {"by": visit.account.name if visit.account else "", "seen": str(spot.last_id), **typed},
         "twice": twice(typed.get("at", ""), spot.zone),
-        "refusal": refusal,
+        "refusal": localized(refusal, spot.zone),
         "trouble": form.trouble(refusal, SPEAKS_OF),
     }
     return Page("logform.html", values, 422 if refusal else 200)
+
+
+def _warnings(visit: Visit, spot: Spot) -> list[str]:
+    """Return who else was seen or counted at the lure, for whoever is about to put toxic bait in."""
+    seen = sighting(spot.entries)
+    key = (*spot.station.key, NoticeKind.VISITORS)
+    told = [each.notice.words for each in visit.house.notebook.open_notices() if each.key == key]
+    return [*([seen_ago(seen, visit.at)] if seen else []), *(localized(words, spot.zone) for words in told)]
 
 
 def _before(spot: Spot, corrects: int | None) -> dict[str, str]:

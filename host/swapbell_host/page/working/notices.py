@@ -60,7 +60,7 @@ def card(entry: OpenNotice, now: datetime) -> Card:
         notice.site,
         notice.station,
         notice.kind.value,
-        notice.text.removeprefix(f"{notice.site}/{notice.station}: "),
+        notice.words,
         notice.urgency is Urgency.ACT,
         notice.raised_at,
         entry.times_told,
