@@ -1,7 +1,18 @@
 """What a station counted in a stretch of time: the value that everything longer than a look is made of."""
 
-from dataclasses import dataclass
-from datetime import datetime
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from itertools import groupby
+from operator import attrgetter
+
+from swapbell_models.traffic import WINDOW_S, Span
+
+STRETCH = timedelta(seconds=WINDOW_S)
+_from_at = attrgetter("from_at")
+_NONE = timedelta()
+_EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +29,8 @@ class Count:
         Bodies of these sizes that came in.
     seconds, watched_s
         How much time the tallies of the stretch cover, and how much of it was watched [s].
+    twofold_s
+        How much of the stretch two counters claimed under one name; nothing of it is in the other numbers [s].
     """
 
     from_at: datetime
@@ -27,3 +40,50 @@ class Count:
     large: int
     seconds: float
     watched_s: float
+    twofold_s: float = 0.0
+
+
+def floor(at: datetime, step: timedelta) -> datetime:
+    """Return the beginning of the step that holds a moment; steps count from 1970-01-01 UTC."""
+    return at - (at - _EPOCH_AT) % step
+
+
+def by_day(counts: Sequence[Count], nights: Sequence[Span]) -> list[Count]:
+    """Return counts by five minutes, of which nobody watched what lies in the night, whatever the counter says.
+
+    What was seen there stays: a gap can hide visits but cannot invent them.
+
+    Parameters
+    ----------
+    counts : sequence of Count
+        In time order.
+    nights : sequence of (datetime, datetime)
+        In time order, without overlap.
+    """
+    found = [*counts]
+    for begins_at, ends_at in nights:
+        first = bisect_right(found, begins_at - STRETCH, key=_from_at)
+        for nth in range(first, bisect_left(found, ends_at, key=_from_at)):
+            count = found[nth]
+            light = max(begins_at - count.from_at, _NONE) + max(count.from_at + STRETCH - ends_at, _NONE)
+            found[nth] = replace(count, watched_s=count.watched_s * light / STRETCH)
+    return found
+
+
+def joined(counts: Iterable[Count], step: timedelta) -> list[Count]:
+    """Return counts in time order summed by a wider step."""
+    steps = groupby(counts, lambda count: floor(count.from_at, step))
+    return [_sum(from_at, list(parts)) for from_at, parts in steps]
+
+
+def _sum(from_at: datetime, parts: Sequence[Count]) -> Count:
+    return Count(
+        from_at,
+        sum(part.visits for part in parts),
+        sum(part.outs for part in parts),
+        sum(part.small for part in parts),
+        sum(part.large for part in parts),
+        sum(part.seconds for part in parts),
+        sum(part.watched_s for part in parts),
+        sum(part.twofold_s for part in parts),
+    )

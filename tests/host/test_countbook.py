@@ -1,17 +1,19 @@
 """Counts by five minutes are what the raw tallies come to, however they came and whatever is summed already."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import timedelta
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from itertools import count
 from unittest import mock
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from orchard import NOON_AT, SITE, STATION, STATIONS, tally, topic_of, visits
-from sqlalchemy import create_engine, func, select
+from sqlalchemy import create_engine, func, select, update
 
 from swapbell_host.books import counting, reckoning
 from swapbell_host.books.countbook import STRETCH, Countbook
@@ -19,8 +21,10 @@ from swapbell_host.books.counttables import counts
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.schema import from_us, to_us
 from swapbell_host.books.store import ledger_url, open_existing
-from swapbell_host.count import Count
+from swapbell_host.count import Count, floor
 from swapbell_host.intake import Arrival
+from swapbell_models.calendar.daylight import daylight
+from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.message import Subject, encode
 from swapbell_models.phase import Phase
 from swapbell_models.sizes import SizeClass
@@ -29,6 +33,8 @@ from swapbell_models.tally import Clock, Crossing, Direction, Tally
 NOW_AT = NOON_AT + timedelta(days=1)
 LONG_AGO_AT, FAR_AHEAD_AT = NOON_AT - timedelta(days=400), NOON_AT + timedelta(days=400)
 STRETCH_US = 300_000_000
+# Where the sun of an invented orchard stands high at noon UTC.
+PLACE = Place(48.0, 2.0, Hemisphere.NORTH)
 _numbers = count()
 
 
@@ -77,9 +83,18 @@ def begun_us(each: Tally, told: Iterable[Tally]) -> int | None:
     return to_us(first.from_at - timedelta(seconds=first.up_s)) + whole_us(each.up_s)
 
 
+@dataclass
+class Part:
+    """What one boot's tallies come to in five minutes, and from when to when they lie there."""
+
+    sums: list[int] = field(default_factory=lambda: [0] * 6)
+    first: int = 1 << 62
+    last: int = 0
+
+
 def reference(told: Sequence[Tally], step: timedelta = STRETCH) -> list[Count]:
     """Return the counts, tally by tally and crossing by crossing."""
-    sums: defaultdict[int, list[int]] = defaultdict(lambda: [0] * 6)
+    parts: defaultdict[int, defaultdict[str, Part]] = defaultdict(lambda: defaultdict(Part))
     kinds = [(Direction.IN, SizeClass.WASP), (Direction.OUT, SizeClass.WASP)]
     kinds += [(Direction.IN, SizeClass.SMALL), (Direction.IN, SizeClass.LARGE)]
     for each in told:
@@ -88,14 +103,33 @@ def reference(told: Sequence[Tally], step: timedelta = STRETCH) -> list[Count]:
             continue
         length = max(whole_us(each.seconds), 1)
         for stretch in range(begun // STRETCH_US, (begun + length - 1) // STRETCH_US + 1):
-            inside = min(begun + length, (stretch + 1) * STRETCH_US) - max(begun, stretch * STRETCH_US)
-            sums[stretch][4] += inside
-            sums[stretch][5] += whole_us(each.watched_s) * inside // length
+            first, last = max(begun, stretch * STRETCH_US), min(begun + length, (stretch + 1) * STRETCH_US)
+            part = parts[stretch][each.boot]
+            part.first, part.last = min(part.first, first), max(part.last, last)
+            part.sums[4] += last - first
+            part.sums[5] += whole_us(each.watched_s) * (last - first) // length
         for crossing in each.crossings:
             at = begun + min(whole_us(crossing.at_s), length - 1)
             for n, kind in enumerate(kinds):
-                sums[at // STRETCH_US][n] += (crossing.direction, crossing.size) == kind
-    return _stepped(sums, step)
+                parts[at // STRETCH_US][each.boot].sums[n] += (crossing.direction, crossing.size) == kind
+    return _stepped({stretch: _told(stretch, parts) for stretch in parts}, step)
+
+
+def _told(stretch: int, parts: Mapping[int, Mapping[str, Part]]) -> list[int]:
+    """Return what is told of five minutes: nothing but how much is claimed, where two counters claim it."""
+    over = {n: _overlap(parts[n]) for n in (stretch - 1, stretch, stretch + 1) if n in parts}
+    if over[stretch] > 0 and max(over.values()) > 60_000_000:
+        boots = parts[stretch].values()
+        return [0] * 6 + [max(boot.last for boot in boots) - min(boot.first for boot in boots)]
+    return [*map(sum, zip(*(part.sums for part in parts[stretch].values()), strict=True)), 0]
+
+
+def _overlap(boots: Mapping[str, Part]) -> int:
+    """Return how long the claims of at most two boots overlap [us]; below 0 if a gap lies between them."""
+    if len(boots) == 1:
+        return 0
+    one, other = boots.values()
+    return min(one.last, other.last) - max(one.first, other.first)
 
 
 def lacking(told: Iterable[Tally]) -> set[tuple[str, int]]:
@@ -112,8 +146,8 @@ def _stepped(sums: dict[int, list[int]], step: timedelta) -> list[Count]:
         wider[stretch // each].append(row)
     found = []
     for n, rows in sorted(wider.items()):
-        *bodies, span, watched = map(sum, zip(*rows, strict=True))
-        found.append(Count(from_us(n * each * STRETCH_US), *bodies, span / 1e6, watched / 1e6))
+        *bodies, span, watched, claimed = map(sum, zip(*rows, strict=True))
+        found.append(Count(from_us(n * each * STRETCH_US), *bodies, span / 1e6, watched / 1e6, claimed / 1e6))
     return found
 
 
@@ -229,6 +263,91 @@ def test_only_stretches_within_the_span_are_told(ledger_name: str) -> None:
     with open_existing(ledger_url(ledger_name)) as store:
         found = Countbook(store).span(SITE, STATION, NOON_AT + STRETCH, NOON_AT + 2 * STRETCH)
     assert [each.from_at for each in found] == [NOON_AT + STRETCH]
+
+
+def run(boot: str, from_s: float, to_s: float, start_at: datetime = NOON_AT) -> list[Tally]:
+    """Return a boot that reports each 15 s from a moment to another, and sees a wasp come in each time."""
+    begun_at, number = start_at + timedelta(seconds=from_s), int((to_s - from_s) / 15.0)
+    return [tally(seq, start_at=begun_at, boot=boot, crossings=visits(1.0)) for seq in range(1, number + 1)]
+
+
+def test_what_two_counters_claim_under_one_name_is_no_number_but_a_gap(ledger_name: str) -> None:
+    found = counted(ledger_name, *run("b1", 0, 900), *run("b2", 300, 600))
+    assert [(each.visits, each.watched_s, each.twofold_s) for each in found] == [
+        (20, 300.0, 0.0),
+        (0, 0.0, 300.0),
+        (20, 300.0, 0.0),
+    ]
+
+
+def test_a_wider_step_keeps_what_one_counter_alone_claims(ledger_name: str) -> None:
+    (found,) = counted(ledger_name, *run("b1", 0, 900), *run("b2", 300, 600), step=timedelta(hours=1))
+    assert found == Count(NOON_AT, 40, 0, 0, 0, seconds=600.0, watched_s=600.0, twofold_s=300.0)
+
+
+def test_little_of_a_stretch_is_enough_for_two_counters_to_claim(ledger_name: str) -> None:
+    (found,) = counted(ledger_name, *run("b1", 100, 190), *run("b2", 115, 205))
+    assert (found.visits, found.watched_s, found.twofold_s) == (0, 0.0, 105.0)
+
+
+def test_the_first_and_last_moments_of_two_counters_are_a_gap_too(ledger_name: str) -> None:
+    found = counted(ledger_name, *run("b1", 0, 900), *run("b2", 270, 630))
+    assert [each.visits for each in found] == [0, 0, 0]
+
+
+def test_a_counter_that_starts_anew_is_one_counter(ledger_name: str) -> None:
+    (found,) = counted(ledger_name, *run("b1", 0, 90), *run("b2", 90, 180), *run("b3", 195, 300))
+    assert (found.visits, found.watched_s, found.twofold_s) == (19, 285.0, 0.0)
+
+
+def test_a_start_by_a_clock_that_was_set_back_a_little_is_one_counter(ledger_name: str) -> None:
+    (found,) = counted(ledger_name, *run("b1", 0, 120), *run("b2", 60, 180))
+    assert (found.visits, found.twofold_s) == (16, 0.0)
+
+
+def test_the_backlog_of_a_second_counter_makes_a_gap_of_what_was_a_number(ledger_name: str) -> None:
+    with summing(enough=2, piece=5), Ledger(ledger_url(ledger_name), STATIONS, NOON_AT) as ledger:
+        record(ledger, *run("b1", 0, 300))
+        for _ in range(5):
+            record(ledger)
+        assert [each.visits for each in shown(ledger_name)] == [20]
+        record(ledger, *reversed(run("b2", 0, 300)))
+        for _ in range(5):
+            record(ledger)
+        assert [(each.visits, each.twofold_s) for each in shown(ledger_name)] == [(0, 300.0)]
+
+
+def test_a_clock_that_is_set_later_shows_two_counters_where_they_were(ledger_name: str) -> None:
+    free = [replace(each, clock=Clock.FREE, from_at=LONG_AGO_AT) for each in run("b2", 0, 300)]
+    assert [each.visits for each in counted(ledger_name, *run("b1", 0, 300), *free)] == [20]
+    (found, later) = counted(ledger_name, tally(21, boot="b2"))
+    assert (found.visits, found.twofold_s, later.visits) == (0, 300.0, 0)
+
+
+def test_two_counters_are_told_in_what_an_older_ledger_summed(ledger_name: str) -> None:
+    with summing(enough=1, piece=100), Ledger(ledger_url(ledger_name), STATIONS, NOON_AT) as ledger:
+        record(ledger, *run("b1", 0, 300), *run("b2", 0, 300), *run("b3", 300, 450), *run("b4", 450, 600))
+        for _ in range(6):
+            record(ledger)
+    assert stored(ledger_name) == 4
+    engine = create_engine(ledger_url(ledger_name))
+    with engine.begin() as connection:
+        connection.execute(update(counts).values(first_at=None, last_at=None))
+    engine.dispose()
+    assert [(each.visits, each.twofold_s) for each in shown(ledger_name)] == [(0, 300.0), (20, 0.0)]
+
+
+def test_nobody_watches_at_night_whatever_the_counter_says(ledger_name: str) -> None:
+    dusk_at = daylight(PLACE, NOON_AT.date()).foraging[1]
+    start_at = floor(dusk_at, STRETCH) - STRETCH
+    counted(ledger_name, *run("b1", 0, 900, start_at))
+    with open_existing(ledger_url(ledger_name)) as store:
+        found = Countbook(store).span(SITE, STATION, start_at, start_at + 3 * STRETCH, place=PLACE)
+        (wide,) = Countbook(store).span(SITE, STATION, start_at, start_at + 3 * STRETCH, 12 * STRETCH, PLACE)
+    light_s = (dusk_at - start_at).total_seconds()
+    assert [each.visits for each in found] == [20, 20, 20]
+    assert [each.watched_s for each in found] == pytest.approx([300.0, light_s - 300.0, 0.0])
+    assert (wide.visits, wide.watched_s) == (60, pytest.approx(light_s))
 
 
 @pytest.mark.parametrize("step", [timedelta(), timedelta(minutes=7), -STRETCH])

@@ -16,9 +16,11 @@ from sqlalchemy import (
     Table,
     bindparam,
     case,
+    cast,
     delete,
     func,
     literal,
+    null,
     or_,
     select,
     type_coerce,
@@ -49,7 +51,8 @@ def summed(condition: ColumnElement[bool]) -> Select[*tuple[int, ...]]:
     placed = _placed(condition)
     parts = union_all(_efforts(placed), _bodies(placed)).subquery()
     sums = [func.sum(parts.c[name]).label(name) for name in SUMMED]
-    return select(parts.c.boot_id, parts.c.from_at, *sums).group_by(parts.c.boot_id, parts.c.from_at)
+    claimed = func.min(parts.c.first_at).label("first_at"), func.max(parts.c.last_at).label("last_at")
+    return select(parts.c.boot_id, parts.c.from_at, *sums, *claimed).group_by(parts.c.boot_id, parts.c.from_at)
 
 
 def advance(connection: Connection, boot_id: int) -> int | None:
@@ -120,10 +123,12 @@ def _efforts(placed: CTE) -> Select[*tuple[int, ...]]:
     )
     pieces = pieces.union_all(rest)
     from_us = pieces.c.at // STRETCH_US * STRETCH_US
-    span_us = Least(pieces.c.ended, from_us + STRETCH_US) - pieces.c.at
+    last_us = Least(pieces.c.ended, from_us + STRETCH_US)
+    span_us = last_us - pieces.c.at
     nobody = [literal(0, Integer).label(name) for name in SUMMED[:4]]
     efforts = (span_us.label("span_us"), (pieces.c.watched * span_us // pieces.c.length).label("watched_us"))
-    return select(pieces.c.boot_id, from_us.label("from_at"), *nobody, *efforts)
+    claimed = pieces.c.at.label("first_at"), last_us.label("last_at")
+    return select(pieces.c.boot_id, from_us.label("from_at"), *nobody, *efforts, *claimed)
 
 
 def _bodies(placed: CTE) -> Select[*tuple[int, ...]]:
@@ -136,7 +141,7 @@ def _bodies(placed: CTE) -> Select[*tuple[int, ...]]:
         _is(Direction.IN, SizeClass.SMALL).label("small"),
         _is(Direction.IN, SizeClass.LARGE).label("large"),
     )
-    no_effort = [literal(0, BigInteger).label(name) for name in SUMMED[4:]]
+    no_effort = [literal(0, BigInteger).label(name) for name in SUMMED[4:]] + [cast(null(), BigInteger)] * 2
     from_us = (at_us // STRETCH_US * STRETCH_US).label("from_at")
     return select(placed.c.boot_id, from_us, *kinds, *no_effort).join(crossings, same)
 
@@ -158,7 +163,11 @@ def _adding(insert_into: Callable[[Table], sqlite.Insert | postgresql.Insert]) -
     sums = summed((tallies.c.boot_id == _BOOT) & tallies.c.seq.between(_FROM, _TO))
     adding = insert_into(counts).from_select(counts.c.keys(), sums)
     more = {name: counts.c[name] + adding.excluded[name] for name in SUMMED}
-    return Prepared(adding.on_conflict_do_update(index_elements=["boot_id", "from_at"], set_=more))
+    claimed = {
+        name: case((counts.c[name].is_not(None), edge(counts.c[name], adding.excluded[name])))
+        for name, edge in (("first_at", Least), ("last_at", Greatest))
+    }
+    return Prepared(adding.on_conflict_do_update(index_elements=["boot_id", "from_at"], set_=more | claimed))
 
 
 def _last() -> Prepared:

@@ -5,7 +5,8 @@ from sqlalchemy import BigInteger, Column, ForeignKey, Integer, Table
 from swapbell_host.books.schema import METADATA, Moment
 
 # What the tallies of one boot below `boots.uncounted` come to in the five minutes that begin at `from_at`: wasps that
-# came in and went out, smaller and larger bodies that came in, how much time the tallies cover, how much was watched.
+# came in and went out, smaller and larger bodies that came in, how much time the tallies cover, how much was watched;
+# and from when to when there are tallies, which a row that an older ledger summed does not know.
 counts = Table(
     "counts",
     METADATA,
@@ -17,6 +18,8 @@ counts = Table(
     Column("large", Integer, nullable=False),
     Column("span_us", BigInteger, nullable=False),
     Column("watched_us", BigInteger, nullable=False),
+    Column("first_at", Moment),
+    Column("last_at", Moment),
     sqlite_with_rowid=False,
 )
 

@@ -24,7 +24,7 @@ from sqlalchemy import (
 )
 
 # Those in migrations/versions, oldest first: a ledger of an older one is upgraded, of any other refused.
-REVISIONS = ("0001", "0002", "0003", "0004", "0005")
+REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006")
 
 _EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)

@@ -7,12 +7,12 @@ from itertools import groupby, pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from swapbell_host.books.countbook import STRETCH, Countbook
+from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.config import read_config
-from swapbell_host.count import Count
+from swapbell_host.count import STRETCH, Count
 from swapbell_host.desk.opening import key, refusing
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import Act, standing

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from swapbell_host.books.countbook import STRETCH, Countbook
+from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.store import Store
-from swapbell_host.count import Count
+from swapbell_host.count import STRETCH, Count
 from swapbell_host.opendata.choosing import Chosen, unplaced
 from swapbell_host.opendata.reading import Told, pieces, reach, told
 from swapbell_host.opendata.table import Row, Table
