@@ -35,16 +35,16 @@ class Instead:
         self._blank = cluster.database()
         with Ledger(store.ledger_url(self._blank), {}, NOON_AT):
             pass
-        self._urls: dict[str, URL] = {}
+        self._urls: dict[Path, URL] = {}
 
     def create(self, backend: str, database: str) -> URL:
         """Return the URL of a ledger, as `URL.create` would."""
-        path = Path(database)
+        path = Path(database).resolve()
         if (path.is_file() and path.stat().st_size > 0) or not path.parent.is_dir():
             return URL.create(backend, database=database)
-        if database not in self._urls:
-            self._urls[database] = make_url(self._cluster.database(like=self._blank))
-        return self._urls[database]
+        if path not in self._urls:
+            self._urls[path] = make_url(self._cluster.database(like=self._blank))
+        return self._urls[path]
 
 
 @contextmanager

@@ -1,11 +1,12 @@
 """How long the page takes over a thousand stations with a season each: Today, a station, its season's plot.
 
-    PYTHONPATH=tests python -m bench.ask_season [URL]
+    PYTHONPATH=tests python -m bench.ask_season [--ledger URL]
 
-Asks the ledger that `python -m bench.season` made, or the one at a URL, through the page's own application, without a
-network in between. Prints wall and processor time, the middle of eight requests, and the first.
+Asks the ledger that `python -m bench.season` made in `.cache`, or in the PostgreSQL database at a URL, through the
+page's own application, without a network in between. Prints wall and processor time, the middle of eight requests, and the first.
 """
 
+import argparse
 import gc
 import resource
 import sys
@@ -84,4 +85,6 @@ def main(name: str) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1] if len(sys.argv) > 1 else str(cached(STATIONS)))
+    asking = argparse.ArgumentParser(description=__doc__)
+    asking.add_argument("--ledger", help="the URL of a ledger that `python -m bench.season` made")
+    main(asking.parse_args().ledger or str(cached(STATIONS)))

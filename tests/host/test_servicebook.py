@@ -10,10 +10,8 @@ from orchard import SITE, STATION
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DBAPIError
 
-from swapbell_host.books.jobtables import service
 from swapbell_host.books.logrows import entry_of, next_id, put_entry
 from swapbell_host.books.planbook import Planbook
-from swapbell_host.books.planrows import alone
 from swapbell_host.books.servicebook import STALE, Servicebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.jobs.entry import Act, Draft, Entry
@@ -187,7 +185,6 @@ def test_who_logs_waits_for_another_who_does_and_is_judged_by_what_that_one_logg
 
     second = threading.Thread(target=swap)
     with store.transaction() as connection:
-        alone(connection, service)
         second.start()
         put_entry(connection, entry_of(draft(Act.SWAPPED), next_id(connection), NOW))
         second.join(0.3)

@@ -5,11 +5,10 @@ from datetime import datetime
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from swapbell_host.books.jobtables import contacts, service, sites, stations
+from swapbell_host.books.jobtables import contacts, sites, stations
 from swapbell_host.books.logrows import entries_of, logged
 from swapbell_host.books.planrows import (
     NAMED_MAX,
-    alone,
     next_edition,
     one,
     read_sites,
@@ -99,7 +98,6 @@ class Planbook:
         """Write down what a known site is now."""
         with self._store.transaction() as connection:
             row = site_row(site, next_edition(connection))
-            alone(connection, service)
             for station in read_stations(connection).values():
                 if station.site == site.name:
                     _still_legal(connection, station, site.terms)
@@ -132,7 +130,6 @@ class Planbook:
         """
         with self._store.transaction() as connection:
             edition = next_edition(connection)
-            alone(connection, service)
             _check(connection, station, read_stations(connection))
             _still_legal(connection, station, read_sites(connection)[station.site].terms)
             same = (stations.c.site == station.site, stations.c.name == station.name)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import TypeVar
 
-from sqlalchemy import Connection, Row, Table, func, select, text
+from sqlalchemy import Connection, Row, func, select
 
 from swapbell_host.books.jobtables import sites, stations
 from swapbell_host.books.logrows import details_column, place_columns, row_details, row_place
@@ -57,15 +57,8 @@ def edition(connection: Connection) -> int:
 
 
 def next_edition(connection: Connection) -> int:
-    """Return the number of the change that begins, and let no other begin before it has ended."""
-    alone(connection, sites)
+    """Return the number of the change that begins."""
     return edition(connection) + 1
-
-
-def alone(connection: Connection, table: Table) -> None:
-    """Let nobody else write to a table until this transaction ends; SQLite never does."""
-    if connection.dialect.name != "sqlite":
-        connection.execute(text(f"LOCK TABLE {table.name} IN SHARE ROW EXCLUSIVE MODE"))
 
 
 def site_row(site: Site, edition: int) -> dict[str, object]:

@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from swapbell_host.books.jobtables import service
 from swapbell_host.books.logrows import entries_of, entries_where, entry_of, next_id, put_entry
-from swapbell_host.books.planrows import alone, edition, read_sites, read_station, read_stations
+from swapbell_host.books.planrows import edition, read_sites, read_station, read_stations
 from swapbell_host.books.store import Store
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import Draft, Entry, admit, place_of, replay
@@ -58,7 +58,6 @@ class Servicebook:
             such station, or the entry to be corrected is not its or was corrected before.
         """
         with self._store.transaction() as connection:
-            alone(connection, service)
             station = read_station(connection, draft.site, draft.station)
             known = entries_of(connection, station.key)
             entry = entry_of(draft, next_id(connection), now)

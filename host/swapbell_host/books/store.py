@@ -6,13 +6,13 @@ SQLite by a path, PostgreSQL by a URL. Whatever cannot be used is left exactly a
 from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Self
-from urllib.parse import quote
+from typing import Self
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy import Connection, inspect, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, OperationalError
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError
 
+from swapbell_host.books.databases import DAMAGED, display, engine, is_file, passes, path_of, reading, words
 from swapbell_host.books.schema import REVISIONS
 from swapbell_models.fault import Breakdown, Mistake
 
@@ -21,21 +21,6 @@ BUSY_MS = 5_000
 # Our choice: a second or two; the ledger of a thousand stations at the season's end would take minutes.
 CHECKED_MAX_BYTES = 200_000_000
 LONG = frozenset({"tallies", "crossings", "sights", "counts"})
-# How a connection is told that it only reads.
-READS = "swapbell_reads"
-
-_NO_ENTRY = "it cannot be opened or written; give its file and folder to the user who runs this, or choose another"
-# What SQLite's result codes mean for a person (sqlite.org/rescode.html), by the name's beginning.
-_SQLITE_WORDS = {
-    "SQLITE_FULL": "the disk is full; free some space and start again, what was not stored will be sent again",
-    "SQLITE_READONLY": _NO_ENTRY,
-    "SQLITE_PERM": _NO_ENTRY,
-    "SQLITE_CANTOPEN": _NO_ENTRY,
-    "SQLITE_BUSY": "another program holds it; wait for it, or end it",
-    "SQLITE_CORRUPT": "it is damaged; put it aside, restore a copy or start a new one",
-    "SQLITE_NOTADB": "it is not a ledger; choose another file",
-    "SQLITE_IOERR": "the disk failed; check it and start again",
-}
 
 
 def ledger_url(ledger: str) -> URL:
@@ -52,19 +37,6 @@ def ledger_url(ledger: str) -> URL:
         return make_url(ledger)
     except ArgumentError as error:
         raise Mistake(f"ledger {ledger!r}: neither a path nor a database's URL: {error}") from error
-
-
-def display(url: URL) -> str:
-    """Return how a person knows the ledger: its path, or its URL without the password."""
-    return str(_path(url)) if _is_file(url) else url.render_as_string(hide_password=True)
-
-
-def _is_file(url: URL) -> bool:
-    return url.get_backend_name() == "sqlite"
-
-
-def _path(url: URL) -> Path:
-    return Path(str(url.database))
 
 
 class Interrupted(Breakdown):
@@ -86,7 +58,7 @@ class Store:
 
     def __init__(self, url: URL, *, writing: bool, busy_ms: int = BUSY_MS) -> None:
         self._url = url
-        self._engine = _engine(url, busy_ms, writing=writing)
+        self._engine = engine(url, busy_ms, writing=writing)
 
     def __enter__(self) -> Self:
         return self
@@ -109,7 +81,7 @@ class Store:
     @contextmanager
     def reading(self) -> Generator[Connection]:
         """Read what belongs together, without waiting for who writes; raises as `transaction` does."""
-        with self._told(), self._engine.connect().execution_options(**{READS: True}) as connection:
+        with self._told(), self._engine.connect().execution_options(**reading(self._url)) as connection:
             yield connection
 
     @contextmanager
@@ -119,8 +91,8 @@ class Store:
         except IntegrityError as error:
             raise Breakdown(f"ledger {display(self._url)}: another host writes to it; give each its own") from error
         except DBAPIError as error:
-            kind = Interrupted if _passes(error) else Breakdown
-            raise kind(f"ledger {display(self._url)}: {_words(error)}") from error
+            kind = Interrupted if passes(error) else Breakdown
+            raise kind(f"ledger {display(self._url)}: {words(error)}") from error
 
 
 def open_existing(url: URL, *, writing: bool = False) -> Store:
@@ -133,7 +105,7 @@ def open_existing(url: URL, *, writing: bool = False) -> Store:
     Breakdown
         If it cannot be read.
     """
-    if _is_file(url) and not _path(url).is_file():
+    if is_file(url) and not path_of(url).is_file():
         raise Mistake(f"ledger {display(url)}: there is none yet; `swapbell-host site add` or `run` makes it")
     with Store(url, writing=False) as store, store.transaction() as connection:
         revision = _known_revision(url, connection)
@@ -152,7 +124,7 @@ def open_or_make(url: URL, busy_ms: int = BUSY_MS) -> Store:
     Breakdown
         If it is damaged, or cannot be written.
     """
-    if _is_file(url):
+    if is_file(url):
         _look(url)
     store = Store(url, writing=True, busy_ms=busy_ms)
     with store.transaction() as connection:
@@ -163,7 +135,7 @@ def open_or_make(url: URL, busy_ms: int = BUSY_MS) -> Store:
 
 def _look(url: URL) -> None:
     """Refuse a file that is not a sound ledger, before anything could change it."""
-    path = _path(url)
+    path = path_of(url)
     if not path.parent.is_dir():
         raise Mistake(f"ledger {path}: the folder {path.parent} does not exist; make it or choose another place")
     if path.exists() and not path.is_file():
@@ -184,7 +156,7 @@ def _check(path: Path, connection: Connection) -> None:
     for part in parts:
         complaint = connection.execute(text(f"PRAGMA quick_check{part}")).scalars().first()
         if complaint != "ok":
-            raise Breakdown(f"ledger {path}: {_SQLITE_WORDS['SQLITE_CORRUPT']} ({' '.join(str(complaint).split())})")
+            raise Breakdown(f"ledger {path}: {DAMAGED} ({' '.join(str(complaint).split())})")
 
 
 def _known_revision(url: URL, connection: Connection) -> str | None:
@@ -211,54 +183,3 @@ def _upgrade(connection: Connection) -> None:
     config.set_main_option("script_location", "swapbell_host.books:migrations")
     config.attributes["connection"] = connection
     command.upgrade(config, REVISIONS[-1])
-
-
-def _engine(url: URL, busy_ms: int, *, writing: bool) -> Engine:
-    sqlite = _is_file(url)
-    if sqlite and not writing:
-        url = url.set(database=f"file:{quote(str(url.database))}").update_query_dict({"mode": "ro", "uri": "true"})
-    try:
-        engine = create_engine(url, connect_args={} if sqlite else {"connect_timeout": 10})
-    except (NoSuchModuleError, ModuleNotFoundError) as error:
-        way_out = "use postgresql+psycopg:// after pip install 'swapbell[postgresql]'"
-        raise Mistake(f"ledger {display(url)}: no driver for it here ({error}); {way_out}") from error
-    if sqlite:
-        _prepare_sqlite(engine, busy_ms, writing=writing)
-    return engine
-
-
-def _prepare_sqlite(engine: Engine, busy_ms: int, *, writing: bool) -> None:
-    """Make transactions ours: the driver would open them late and leave table changes outside."""
-
-    @event.listens_for(engine, "connect")
-    def _connect(connection: Any, _record: object) -> None:  # pyright: ignore[reportUnusedFunction]
-        connection.isolation_level = None
-        connection.execute(f"PRAGMA busy_timeout = {busy_ms}")
-        connection.execute("PRAGMA foreign_keys = ON")
-        if writing:
-            connection.execute("PRAGMA journal_mode = WAL")
-            connection.execute("PRAGMA synchronous = FULL")
-
-    @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:  # pyright: ignore[reportUnusedFunction]
-        writes = writing and not connection.get_execution_options().get(READS)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def _passes(error: DBAPIError) -> bool:
-    """Tell whether it may work later without anybody's doing here: a lock, or a database server that is away."""
-    name, state = getattr(error.orig, "sqlite_errorname", None), getattr(error.orig, "sqlstate", None)
-    if name is not None:
-        return str(name).startswith("SQLITE_BUSY")
-    # Class 08 is a lost connection, 57P a server that shuts down or starts (PostgreSQL's appendix on error codes); a
-    # server that does not answer has none to give.
-    lost = state is None or str(state).startswith(("08", "57P"))
-    return error.connection_invalidated or (isinstance(error, OperationalError) and lost)
-
-
-def _words(error: DBAPIError) -> str:
-    name = str(getattr(error.orig, "sqlite_errorname", ""))
-    for beginning, words in _SQLITE_WORDS.items():
-        if name.startswith(beginning):
-            return words
-    return " ".join(str(error.orig).split())

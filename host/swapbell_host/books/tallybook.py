@@ -24,6 +24,7 @@ from sqlalchemy import (
 from sqlalchemy.sql.compiler import SQLCompiler
 
 from swapbell_host.books.schema import boots, crossings, from_us, sights, tallies, to_us
+from swapbell_host.books.wording import Aside
 from swapbell_host.intake import BootName, Station
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Clock, Crossing, Direction, Hindrance, Sight, Tally
@@ -43,8 +44,8 @@ _COLUMNS = (
     tallies.c.watched_s,
 )
 _NAMED = boots.c.id == tallies.c.boot_id
-# A sum, so that no index is used: going through the moments of receipt would mean to look up each tally apart.
-_received_us = type_coerce(tallies.c.received_at, BigInteger) + 0
+# In SQLite going through the moments of receipt would mean to look up each tally apart.
+_received_us = Aside(type_coerce(tallies.c.received_at, BigInteger))
 _CLOCKS = {each.value: each for each in Clock}
 _WAYS = {each.value: each for each in Direction}
 _SIZES = {each.value: each for each in SizeClass}
@@ -93,7 +94,7 @@ def heard_at(connection: Connection) -> dict[Station, datetime]:
 def _received_since(begin_at: datetime) -> ColumnElement[bool]:
     """Return the condition for what was received since then, such that each boot is read in one go."""
     young = tallies.alias()
-    boot_id = (young.c.boot_id + 0).label("boot_id")  # a sum again: here the moments of receipt are the way to go
+    boot_id = Aside(young.c.boot_id).label("boot_id")  # here the moments of receipt are the way to go
     firsts = select(boot_id, func.min(young.c.seq).label("seq")).where(young.c.received_at >= begin_at)
     first = firsts.group_by(boot_id).subquery()
     return and_(tallies.c.boot_id == first.c.boot_id, tallies.c.seq >= first.c.seq, _received_us >= to_us(begin_at))

@@ -1,56 +1,53 @@
 """Functions for which the two databases have no word in common."""
 
+from typing import ClassVar
+
 from sqlalchemy import BigInteger, FunctionElement
 from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.compiler import SQLCompiler
 
 
-class Whole(FunctionElement[int]):
+class _Word(FunctionElement[int]):
+    """A function as each database says it."""
+
+    type = BigInteger()
+    sqlite: ClassVar[str]
+    postgresql: ClassVar[str]
+
+
+class Whole(_Word):
     """A positive number without what is behind its point."""
 
     inherit_cache = True
-    type = BigInteger()
+    sqlite = "CAST({} AS INTEGER)"
+    postgresql = "CAST(floor({}) AS BIGINT)"
 
 
-class Least(FunctionElement[int]):
+class Least(_Word):
     """The smallest of some numbers."""
 
     inherit_cache = True
-    type = BigInteger()
+    sqlite = "min({})"
+    postgresql = "least({})"
 
 
-class Greatest(FunctionElement[int]):
+class Greatest(_Word):
     """The largest of some numbers."""
 
     inherit_cache = True
-    type = BigInteger()
+    sqlite = "max({})"
+    postgresql = "greatest({})"
 
 
-@compiles(Whole, "postgresql")
-def _floor(element: Whole, compiler: SQLCompiler, **how: object) -> str:
-    return f"CAST(floor({compiler.process(element.clauses, **how)}) AS BIGINT)"
+class Aside(_Word):
+    """A column by which SQLite is not to look rows up, though it has an index (sqlite.org/optoverview.html)."""
+
+    inherit_cache = True
+    sqlite = "+{}"
+    postgresql = "{}"
 
 
-@compiles(Whole, "sqlite")
-def _cut(element: Whole, compiler: SQLCompiler, **how: object) -> str:
-    return f"CAST({compiler.process(element.clauses, **how)} AS INTEGER)"
-
-
-@compiles(Least, "postgresql")
-def _least(element: Least, compiler: SQLCompiler, **how: object) -> str:
-    return f"least({compiler.process(element.clauses, **how)})"
-
-
-@compiles(Least, "sqlite")
-def _min(element: Least, compiler: SQLCompiler, **how: object) -> str:
-    return f"min({compiler.process(element.clauses, **how)})"
-
-
-@compiles(Greatest, "postgresql")
-def _greatest(element: Greatest, compiler: SQLCompiler, **how: object) -> str:
-    return f"greatest({compiler.process(element.clauses, **how)})"
-
-
-@compiles(Greatest, "sqlite")
-def _max(element: Greatest, compiler: SQLCompiler, **how: object) -> str:
-    return f"max({compiler.process(element.clauses, **how)})"
+@compiles(_Word)
+def _say(word: _Word, compiler: SQLCompiler, **how: object) -> str:
+    said: str = getattr(word, compiler.dialect.name)
+    return said.format(compiler.process(word.clauses, **how))
