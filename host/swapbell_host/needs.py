@@ -19,6 +19,7 @@ class Need(Enum):
     LOOK_FIRST = "do not swap yet"
     DUE_OUT = "toxic bait due out"
     VISITORS = "look at the visitors"
+    LOST = "look for lost bait"
     DISPOSE = "dispose of bait"
     VERIFY = "verify"
     REFRESH = "refresh the lure"

@@ -3,7 +3,8 @@
 Each thing is said once: a kind of notice is raised again only when none of that kind is open for the station and the
 last one was acknowledged longer ago than it rests. Repeating an open one is the alerts' affair. A notice ends by
 itself where its cause is over, and what was said of a cause that is over holds nothing back. Toxic bait that is out
-beyond its deadline is said again soon after each acknowledgement, until its withdrawal is logged: that alone ends it.
+beyond its deadline is said again soon after each acknowledgement, until it is logged as withdrawn, or lost: that
+alone ends it.
 
 What takes the ledger's longer memory to know is said by `slowrules`.
 """

@@ -94,7 +94,7 @@ def tasks(cases: Iterable[Case], now: datetime) -> list[Task]:
 
 def task(case: Case, now: datetime) -> Task:
     """Return what one station needs at `now` (aware UTC)."""
-    known = (*_of_job(case, now), *_of_proof(case.job, now), *_of_traffic(case))
+    known = (*_of_job(case, now), *_of_loss(case.job, now), *_of_proof(case.job, now), *_of_traffic(case))
     found = [call for call in known if not _shelved(call, case)]
     said = {call.kind for call in found}
     calls = [
@@ -139,6 +139,16 @@ def _of_job(case: Case, now: datetime) -> Iterator[Call]:
                 yield Call(Need.HANG, due.words, due.by_at, case.station.made_at)
             case _:
                 pass
+
+
+def _of_loss(job: Job, now: datetime) -> Iterator[Call]:
+    """Yield the search for toxic bait that was lost, for as long as its site would have been watched."""
+    if job.lost and now < job.logged_at + job.terms.watch:
+        words = (
+            "toxic bait was logged as lost here: look for it whenever somebody passes, keep children and animals "
+            "away, and tell whom its label and local law name. Once it is found, correct that entry to withdrawn"
+        )
+        yield Call(Need.LOST, words, None, job.logged_at)
 
 
 def _of_proof(job: Job, now: datetime) -> Iterator[Call]:
@@ -225,7 +235,8 @@ def _of_notice(notice: Notice) -> Call:
 def _rest(case: Case) -> Call:
     """Return the call of a station that needs nobody: what comes next, and by when."""
     if case.job.phase in {Phase.CLOSED, Phase.ABANDONED}:
-        return Call(Need.ENDED, f"the job is {case.job.phase.value}", None, case.job.logged_at)
+        lost = "; its toxic bait was never found" if case.job.lost else ""
+        return Call(Need.ENDED, f"the job is {case.job.phase.value}{lost}", None, case.job.logged_at)
     due = _next(expected(case.job, case.station.role))
     if due is None:
         return Call(Need.NOTHING, "nothing is expected of it", None, case.job.logged_at)

@@ -83,6 +83,8 @@ class Job:
         Whether toxic bait was taken in and not yet disposed of: then the job cannot end.
     terms
         By when each thing is due.
+    lost
+        Whether it ended with toxic bait that nobody found.
     """
 
     logged_at: datetime
@@ -92,6 +94,7 @@ class Job:
     withdrawn_at: datetime | None = None
     in_hand: bool = False
     terms: Terms = Terms()
+    lost: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a moment without its offset from UTC."""
@@ -162,6 +165,7 @@ class Job:
             swapped_at=at if event in DOSED else self.swapped_at,
             withdrawn_at=at if event is Event.WITHDRAWN else self.withdrawn_at,
             in_hand=event is Event.WITHDRAWN or (self.in_hand and event is not Event.DISPOSED),
+            lost=event is Event.LOST,
         )
 
 

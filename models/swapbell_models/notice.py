@@ -185,7 +185,7 @@ def left_out_words(out_at: datetime, by_at: datetime) -> str:
     """Say that toxic bait is still out beyond its deadline, and what alone ends the reminders."""
     return (
         f"toxic bait has been out since {_when(out_at)} and was due out by {_when(by_at)}. Take it out now, weigh it "
-        "and log that it is withdrawn: until then this comes again."
+        "and log that it is withdrawn, or lost if nobody can find it: until then this comes again."
     )
 
 

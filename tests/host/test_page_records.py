@@ -106,6 +106,14 @@ def test_what_the_end_of_an_application_lacks_is_corrected_there(page: Client) -
     assert "Fill in by correcting entry 4, disposed By the trade: how it was disposed of" in page.get(WAY).words
 
 
+def test_nothing_is_to_be_withdrawn_or_disposed_of_that_was_lost(page: Client) -> None:
+    page.in_house(lambda house: log(house, Act.LOST, 2, corrects=3))
+    page.now += timedelta(seconds=2)
+    words = page.get(WAY).words
+    assert "out Mon 9 Mar 2026, 01:00 NZDT , lost Fri 13 Mar 2026, 01:00 NZDT" in words
+    assert "Fill in when it is" not in words
+
+
 def test_a_missing_field_names_the_rules_that_ask_for_it(page: Client) -> None:
     assert "authorisation or registration number (EU, RUP)" in page.get("/records").words
 

@@ -242,8 +242,8 @@ def test_bait_left_out_asks_to_act_and_says_since_when_and_what_ends_it() -> Non
     assert told.urgency is Urgency.ACT
     assert told.text == (
         f"valley/gate: toxic bait has been out since {NOW - TOXIC_FOR:%Y-%m-%d %H:%M} UTC and was due out by "
-        f"{NOW:%Y-%m-%d %H:%M} UTC. Take it out now, weigh it and log that it is withdrawn: until then this comes "
-        "again."
+        f"{NOW:%Y-%m-%d %H:%M} UTC. Take it out now, weigh it and log that it is withdrawn, or lost if "
+        "nobody can find it: until then this comes again."
     )
 
 

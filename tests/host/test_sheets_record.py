@@ -128,7 +128,36 @@ def test_what_is_still_out_or_lost_is_said_so(books: Paperwork) -> None:
     books.log(Act.SWAPPED, NOON_AT + DAY)
     assert told(books)["answers"]["in_at"] == {"value": None, "from": "still out on 2026-04-14 00:00 +1200"}
     books.log(Act.LOST, NOON_AT + 9 * DAY)
-    assert "lost, by entry 3" in told(books)["answers"]["in_at"]["from"]
+    assert told(books)["answers"]["outcome"] == {"value": "lost", "from": "entry 3 of 2026-03-24 01:00 +1300"}
+
+
+def outcomes(books: Paperwork) -> str:
+    content = application_record(books.store, books.service, [KEY], NOW_AT, Form.CSV).content
+    (row,) = csv.DictReader(io.StringIO(content.decode(), newline=""))
+    return row["outcome"]
+
+
+def test_a_table_tells_what_became_of_the_bait(books: Paperwork) -> None:
+    books.log(Act.LURED, NOON_AT)
+    books.log(Act.SWAPPED, NOON_AT + DAY)
+    found = [outcomes(books)]
+    for act in (Act.WITHDRAWN, Act.DISPOSED):
+        books.log(act, NOON_AT + 9 * DAY)
+        found.append(outcomes(books))
+    assert found == ["still out", "withdrawn", "disposed"]
+    assert "what became of it" in pdf(books)
+
+
+def test_of_bait_that_was_lost_nothing_is_missing_that_nobody_can_say(books: Paperwork) -> None:
+    books.log(Act.LURED, NOON_AT)
+    books.log(Act.SWAPPED, NOON_AT + DAY)
+    came_back = {"in_at", "mass_in_g", "taken_g", "disposed_at", "disposal"}
+    assert came_back <= set(told(books)["missing"])
+    books.log(Act.LOST, NOON_AT + 9 * DAY)
+    record = told(books)
+    assert (outcomes(books), came_back & set(record["missing"])) == ("lost", set())
+    assert {key: record["answers"][key]["value"] for key in came_back} == dict.fromkeys(came_back)
+    assert "it was lost" in pdf(books)
 
 
 def test_a_correction_shows_what_stands_and_that_it_was_corrected(books: Paperwork) -> None:

@@ -281,6 +281,21 @@ def test_an_ended_job_needs_nobody(phase: Phase) -> None:
     assert needs(task(Case(station(), job(phase, timedelta(days=1))), NOW)) == [Need.ENDED]
 
 
+def lost(days: float) -> Case:
+    swapped = job(Phase.TOXIC, timedelta(days=40))
+    gone = swapped.after(Event.LOST, NOW - timedelta(days=days))
+    return Case(station(), gone.at(NOW))
+
+
+def test_lost_bait_is_looked_for_as_long_as_its_site_would_be_watched() -> None:
+    found = task(lost(27.9), NOW)
+    assert (needs(found), found.first.since_at) == ([Need.LOST], NOW - timedelta(days=27.9))
+    assert "toxic bait was logged as lost here: look for it" in found.first.words
+    later = task(lost(28.0), NOW)
+    assert needs(later) == [Need.ENDED]
+    assert later.first.words == "the job is abandoned; its toxic bait was never found"
+
+
 def test_a_silent_counter_is_to_be_seen_to_since_its_last_count() -> None:
     late = Seen(seen([]).history, rules.verdict(seen([]).history, NOW + timedelta(hours=2), Rule()), NOW)
     found = luring(look=late)

@@ -7,8 +7,8 @@ from swapbell_host.judging.look import Look
 from swapbell_models.notice import Notice, NoticeKind, due_out_words, left_out_words
 from swapbell_models.phase import Event, Phase
 
-# Our choice: told the evening before, somebody can go in the morning.
-DUE_AHEAD = timedelta(hours=12)
+# Our choice: then a person's round-up, of which there is one a day, names it half a day ahead or more.
+DUE_AHEAD = timedelta(hours=36)
 
 
 def out(look: Look) -> Notice | None:
@@ -26,5 +26,5 @@ def out(look: Look) -> Notice | None:
 
 
 def is_in(_past: PastNotice, history: History) -> bool:
-    """Tell whether the withdrawal was logged."""
+    """Tell whether it is logged that the bait was withdrawn, or lost."""
     return history.phase not in TOXIC_OUT

@@ -9,12 +9,13 @@ from swapbell_host.jobs.moment import local
 from swapbell_host.jobs.plan import Site, Station, shown
 from swapbell_host.sheets.application import Application
 from swapbell_host.sheets.field import Field, Origin
-from swapbell_host.sheets.fields import BY_KEY
+from swapbell_host.sheets.fields import BY_KEY, OF_WHAT_CAME_BACK
 from swapbell_models.amount import VOLUME_UL, amount
 from swapbell_models.calendar.place import Place
 from swapbell_models.dosing.strength import bait_strength
 
 UL_PER_ML, MG_PER_G = 1000.0, 1000.0
+STILL_OUT = "still out"
 Value = str | float | int | datetime | None
 # An answer, nothing where there is none; and where it came from, or why there is none.
 Answer = tuple[Value, str]
@@ -46,6 +47,8 @@ class Known:
 
 def answer(each: Field, made: Application, known: Known) -> Answer:
     """Return the answer of a field, and where it came from."""
+    if each.key in OF_WHAT_CAME_BACK and made.is_lost:
+        return None, "it was lost"
     return _detail(each, made, known) if each.origin is Origin.DETAILS else _READ[each.key](made, known)
 
 
@@ -109,11 +112,16 @@ def _out(made: Application, known: Known) -> Answer:
     return made.out_at.astimezone(known.site.clock), _entry(made.swap)
 
 
+def _outcome(made: Application, known: Known) -> Answer:
+    entry = made.disposed or made.outcome
+    if entry is None:
+        return STILL_OUT, f"log, as of {local(known.at, known.site.clock)}"
+    return entry.act.value, f"{_entry(entry)} of {local(entry.at, known.site.clock)}"
+
+
 def _in(made: Application, known: Known) -> Answer:
     if made.in_at and made.outcome:
         return made.in_at.astimezone(known.site.clock), _entry(made.outcome)
-    if made.outcome:
-        return None, f"lost, by {_entry(made.outcome)} of {local(made.outcome.at, known.site.clock)}: never taken in"
     return None, f"still out on {local(known.at, known.site.clock)}"
 
 
@@ -158,6 +166,7 @@ _READ: Mapping[str, Callable[[Application, Known], Answer]] = {
     ),
     "stations": _together,
     "out_at": _out,
+    "outcome": _outcome,
     "in_at": _in,
     "mass_in_g": _in_g,
     "taken_g": _taken,

@@ -50,6 +50,11 @@ class Application:
         """When it was taken in, aware UTC; nothing while it is out or where it was lost."""
         return self.outcome.at if self.outcome and self.outcome.act is Act.WITHDRAWN else None
 
+    @property
+    def is_lost(self) -> bool:
+        """Whether nobody found it."""
+        return self.outcome is not None and self.outcome.act is Act.LOST
+
     def is_out(self, at: datetime) -> bool:
         """Tell whether its bait was out at a moment."""
         return self.out_at <= at and (self.outcome is None or at < self.outcome.at)

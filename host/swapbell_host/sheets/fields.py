@@ -124,6 +124,7 @@ FIELDS = (
             NSW: "date; the times, if licensed",
         },
     ),
+    known("outcome", "what became of it", Part.TIME, Origin.LOG),
     known("in_at", "taken in", Part.TIME, Origin.LOG),
     known("mass_in_g", "bait weighed back", Part.TIME, Origin.LOG, unit="g"),
     known("taken_g", "bait that went missing", Part.TIME, Origin.MADE, unit="g"),
@@ -160,6 +161,8 @@ FIELDS = (
         frozenset({Act.LURED, Act.RELURED}),
     ),
 )
+# What nobody can answer of bait that was never found.
+OF_WHAT_CAME_BACK = frozenset({"in_at", "mass_in_g", "taken_g", "disposed_at", "disposal"})
 BY_KEY: Mapping[str, Field] = {each.key: each for each in FIELDS}
 
 

@@ -10,7 +10,7 @@ from datetime import datetime
 from swapbell_host.sheets.answers import Known, Value, answer
 from swapbell_host.sheets.application import Application
 from swapbell_host.sheets.field import Field
-from swapbell_host.sheets.fields import FIELDS
+from swapbell_host.sheets.fields import FIELDS, OF_WHAT_CAME_BACK
 from swapbell_host.sheets.regimes import Deadline, Regime, deadlines
 
 # How numbers are written: four digits are more than any scale here gives; five decimals of a degree are a metre.
@@ -27,11 +27,14 @@ class Filled:
         The answer; nothing where there is none. A moment is by the clock of the place.
     whence
         Where it came from, or why there is none.
+    asked
+        Whether it can be answered at all: what was lost came back at no time.
     """
 
     field: Field
     value: Value
     whence: str
+    asked: bool = True
 
     @property
     def words(self) -> str:
@@ -66,7 +69,7 @@ class Record:
     @property
     def missing(self) -> tuple[Filled, ...]:
         """The fields that nobody answered."""
-        return tuple(each for each in self.filled if each.value is None)
+        return tuple(each for each in self.filled if each.value is None and each.asked)
 
     def missing_for(self, regime: Regime) -> tuple[Filled, ...]:
         """Return those that some rules ask for."""
@@ -75,7 +78,8 @@ class Record:
 
 def record(made: Application, known: Known, corrected: Sequence[str]) -> Record:
     """Return the record of an application."""
-    filled = tuple(Filled(each, *answer(each, made, known)) for each in FIELDS)
+    moot = OF_WHAT_CAME_BACK if made.is_lost else frozenset[str]()
+    filled = tuple(Filled(each, *answer(each, made, known), each.key not in moot) for each in FIELDS)
     out_at = made.out_at.astimezone(known.site.clock)
     return Record(made, known, filled, tuple(corrected), tuple(deadlines(out_at)))
 

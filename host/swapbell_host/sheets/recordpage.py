@@ -78,7 +78,7 @@ def _part(leaf: Leaf, part: Part, made: Record) -> Iterator[Sequence[Cell]]:
 
 def _row(leaf: Leaf, each: Filled) -> Sequence[Cell]:
     unit = f", {each.field.unit}" if each.field.unit else ""
-    shown = each.words or leaf.words(MISSING, STRONG)
+    shown = each.words or (leaf.words(MISSING, STRONG) if each.asked else NOBODY)
     serves = " ".join(regime.value.short for regime in each.field.serves) or NOBODY
     return f"{each.field.label}{unit}", shown, serves, leaf.words(each.whence, FINE)
 

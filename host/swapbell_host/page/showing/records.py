@@ -50,6 +50,7 @@ class Application:
     station: str
     out_at: datetime
     in_at: datetime | None
+    lost_at: datetime | None
     of_site: tuple[Gaps, ...]
     own: tuple[Gaps, ...]
     deadlines: tuple[Deadline, ...]
@@ -117,6 +118,7 @@ def _application(made: Record) -> Application:
         application.swap.station,
         application.out_at,
         application.in_at,
+        application.outcome.at if application.outcome and application.is_lost else None,
         _gaps(made, of_site),
         _gaps(made, own),
         made.deadlines,
