@@ -143,6 +143,24 @@ class SpoolSection(msgspec.Struct, frozen=True, kw_only=True):
     keep_bytes: Annotated[int, Meta(gt=0)] = 2**30
 
 
+class EvidenceSection(msgspec.Struct, frozen=True, kw_only=True):
+    """What is kept for the audit of the counts; nothing where the section is missing.
+
+    Attributes
+    ----------
+    path
+        A folder; `evidence` beside the spool unless said, where the counter's service may write.
+    keep_bytes
+        Most that it may hold [B]; the oldest make room.
+    clips_a_day
+        How many random minutes are filmed.
+    """
+
+    path: Path | None = None
+    keep_bytes: Annotated[int, Meta(ge=1_000_000)] = 1_000_000_000
+    clips_a_day: Annotated[int, Meta(ge=0, le=96)] = 4
+
+
 class PlaceSection(msgspec.Struct, frozen=True, kw_only=True):
     """Where the station hangs: with it, a live camera sleeps outside the foraging hours there.
 
@@ -188,6 +206,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True):
     tally_s: Annotated[float, Meta(ge=0.1, le=3600.0)] = TALLY_S
     trusts_clock: bool = False
     place: PlaceSection | None = None
+    evidence: EvidenceSection | None = None
 
 
 def read_config(path: Path) -> Config:

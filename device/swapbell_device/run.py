@@ -15,6 +15,7 @@ from swapbell_device.clock import knows_the_time
 from swapbell_device.config import BoardSection, Config, DrawnCamera, UsbSection, read_config
 from swapbell_device.count import event
 from swapbell_device.drawn import DrawnStation
+from swapbell_device.evidence.keeper import Keeper, keeping
 from swapbell_device.eye import Watch, moments, now, say
 from swapbell_device.health import Pulse
 from swapbell_device.linking.delivery import PATIENT, Patience
@@ -116,11 +117,24 @@ def run(
         If the camera ended and tallies remain in the spool, or the spool was damaged.
     """
     started_at = (config.starts_at or now()).astimezone(UTC)
-    book = Book(config.station, uuid4().hex, started_at, _clock(config), config.tally_s)
+    boot, clock = uuid4().hex, _clock(config)
+    book = Book(config.station, boot, started_at, clock, config.tally_s)
     pulse = Pulse(config.station, started_at, spool)
-    with Link(config.broker, config.site, config.station, spool, pulse.health, say, patience) as link:
+    with (
+        keeping(config, boot, started_at if clock is Clock.SYNCED else None, say) as keeper,
+        Link(
+            config.broker,
+            config.site,
+            config.station,
+            spool,
+            lambda: keeper.told(pulse.health()),
+            say,
+            patience,
+            keeper.answer,
+        ) as link,
+    ):
         try:
-            _enter(config, shown, book, spool, pulse, link)
+            _enter(config, shown, book, spool, pulse, link, keeper)
         except (Mistake, Breakdown) as fault:
             pulse.end(str(fault))
             link.finish(patience.stop_s)
@@ -130,13 +144,21 @@ def run(
 
 
 def _enter(
-    config: Config, shown: Iterable[Moment | Absence], book: Book, spool: Spool, pulse: Pulse, link: Link
+    config: Config,
+    shown: Iterable[Moment | Absence],
+    book: Book,
+    spool: Spool,
+    pulse: Pulse,
+    link: Link,
+    keeper: Keeper,
 ) -> None:
     state, timekeeper, inspector = pulse.state, _Timekeeper(book, pulse), _Inspector(config, pulse)
     try:
         for moment in shown:
-            for tally in _booked(moment, book, pulse):
+            tallies = [*_booked(moment, book, pulse)]
+            for tally in tallies:
                 spool.put(tally)
+            keeper.see(moment, tallies)
             timekeeper.learn(moment.at_s)
             inspector.look(moment.at_s)
             if pulse.state is not state:

@@ -188,3 +188,64 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     id: Name
     station: Name
     gives: Found | Piece | Refused
+
+
+class Draw(msgspec.Struct, frozen=True, kw_only=True):
+    """How a clip's minute was chosen: at random among the whole minutes of one of the equal parts of a day.
+
+    Attributes
+    ----------
+    seed, day
+        What the choice follows from, with the part; a day is a date, or a start of the counter where the time of day
+        or the place is not known.
+    part, parts
+        Which part of that day, from 1, and how many there are.
+    minute, minutes
+        Which minute of the part, from 0, and how many there were to choose from.
+    """
+
+    seed: str
+    day: str
+    part: Count
+    parts: Count
+    minute: Count
+    minutes: Count
+
+
+class About(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What a clip's folder says of itself.
+
+    Attributes
+    ----------
+    up_s, at
+        When the minute began: since that start of the counter [s], and as a time of day if that was known.
+    seconds
+        Length of the minute [s].
+    first_s
+        When the first frame was taken, from the beginning of the minute [s]; nothing without a frame.
+    frames
+        How many the video holds.
+    left_out
+        Why there is no video; nothing if there is one.
+    """
+
+    v: Annotated[int, Meta(ge=1, le=1)] = 1
+    site: Name
+    station: Name
+    boot: Name
+    up_s: float
+    seconds: float
+    draw: Draw
+    at: AwareDatetime | None = None
+    frames: Count = 0
+    first_s: float | None = None
+    left_out: str | None = None
+
+
+# The files of a clip, one folder each: what is filmed, capture times as `count --times` reads them, the tallies of that
+# minute as they were sent, the same crossings as `count --events` writes them, and where the gate lay.
+ABOUT, TIMES, TALLIES, EVENTS, STATION = "about.json", "times.txt", "tallies.jsonl", "crossings.jsonl", "station.toml"
+VIDEOS = ("clip.mp4", "clip.avi")
+CLIP_FILES = (*VIDEOS, TIMES, TALLIES, EVENTS, STATION, ABOUT)
+PICTURE = ".jpg"
+MINUTE_S = 60.0

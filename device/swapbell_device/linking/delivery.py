@@ -4,6 +4,7 @@ Time is an argument.
 """
 
 import math
+from collections import deque
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Protocol
@@ -18,6 +19,10 @@ LIVE = 60
 BACKLOG = 100
 WINDOW = LIVE + BACKLOG
 NEVER_S = -math.inf
+# Gives the answer to a question, at most so long [B].
+Answer = Callable[[bytes, int], bytes | None]
+# Our choice: one who asks waits for the answer; whoever asks much at once asks again.
+ASKED_MAX = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,16 +81,26 @@ class Delivery:
         When to send again.
     budget : Budget, optional
         How much may be sent; what is live comes first.
+    answer : callable, optional
+        Returns the answer to a question, at most so long [B]; nothing if it is no question.
     """
 
     def __init__(
-        self, wire: Wire, spool: Spool, health: Callable[[], Health], patience: Patience, budget: Budget | None = None
+        self,
+        wire: Wire,
+        spool: Spool,
+        health: Callable[[], Health],
+        patience: Patience,
+        budget: Budget | None = None,
+        answer: Answer | None = None,
     ) -> None:
         self._wire, self._spool, self._health, self._patience = wire, spool, health, patience
         self._budget = budget or Budget()
         self._resend_s = patience.resend_s
         self._health_due_s = NEVER_S
         self._sent_s: dict[tuple[str, int], float] = {}
+        self._answer = answer
+        self._asked: deque[bytes] = deque(maxlen=ASKED_MAX)
 
     def step(self, now_s: float) -> bool:
         """Send what is due; return False, and send nothing, if the broker no longer acknowledges.
@@ -100,8 +115,14 @@ class Delivery:
         if now_s >= self._health_due_s:
             self._wire.publish(Subject.HEALTH, encode(self._health()), now_s)
             self._health_due_s = now_s + self._patience.health_s
-        self._send(dict.fromkeys(self._spool.newest(LIVE) + self._spool.pending(BACKLOG)), now_s)
+        if self._send(dict.fromkeys(self._spool.newest(LIVE) + self._spool.pending(BACKLOG)), now_s):
+            self._reply(now_s)
         return True
+
+    def ask(self, question: bytes) -> None:
+        """Let a question be answered once every tally that is due has been sent."""
+        if question not in self._asked:
+            self._asked.append(question)
 
     def report(self) -> None:
         """Let the station's health go out with the next step."""
@@ -111,16 +132,25 @@ class Delivery:
         """Note that the host is there: what stays without a receipt is soon worth another try."""
         self._resend_s = self._patience.resend_s
 
-    def _send(self, pending: Collection[Entry], now_s: float) -> None:
+    def _reply(self, now_s: float) -> None:
+        spare = self._budget.spare(now_s) if self._asked and self._answer else 0
+        if spare > 0 and self._answer and (answer := self._answer(self._asked.popleft(), spare)):
+            self._budget.take(len(answer), now_s)
+            self._wire.publish(Subject.ANSWER, answer, now_s)
+
+    def _send(self, pending: Collection[Entry], now_s: float) -> bool:
+        """Send the tallies that are due, and return whether there was leave for all of them."""
         self._sent_s = {(boot, seq): self._sent_s.get((boot, seq), NEVER_S) for boot, seq, _ in pending}
         due = [entry for entry in pending if now_s - self._sent_s[entry.boot, entry.seq] >= self._resend_s]
-        again = False
+        again, whole = False, True
         # What was never sent comes first: a receipt covers nothing beyond a gap, so sending again may be in vain.
         for entry in sorted(due, key=lambda entry: self._sent_s[entry.boot, entry.seq] > NEVER_S):
             if not self._budget.take(len(entry.payload), now_s):
+                whole = False
                 break
             again |= self._sent_s[entry.boot, entry.seq] > NEVER_S
             self._wire.publish(Subject.TALLY, entry.payload, now_s)
             self._sent_s[entry.boot, entry.seq] = now_s
         if again:
             self._resend_s = min(2.0 * self._resend_s, self._patience.resend_max_s)
+        return whole

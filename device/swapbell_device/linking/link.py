@@ -16,7 +16,7 @@ from msgspec.structs import replace
 
 from swapbell_device.config import BrokerSection
 from swapbell_device.linking.budget import Budget
-from swapbell_device.linking.delivery import PATIENT, Delivery, Patience
+from swapbell_device.linking.delivery import PATIENT, Answer, Delivery, Patience
 from swapbell_device.linking.linksession import Door, Session
 from swapbell_device.spooling.spool import Spool
 from swapbell_models.message import Health, MalformedMessage, Receipt, StationState, Subject, decode, encode
@@ -49,6 +49,8 @@ class Link:
         Told one line for each change of state.
     patience : Patience
         How long to wait for what.
+    answer : callable, optional
+        Returns the answer to a question; see `Delivery`. Called in the link's thread.
 
     Raises
     ------
@@ -65,7 +67,9 @@ class Link:
         health: Callable[[], Health],
         say: Callable[[str], None],
         patience: Patience = PATIENT,
+        answer: Answer | None = None,
     ) -> None:
+        self._answer = answer
         self._door, self._budget = Door(broker, site, station), Budget(broker.most_bytes_per_s)
         self._where, self._name = f"broker {broker.host}:{broker.port}", f"{site}/{station}"
         self._spool, self._health, self._say, self._patience = spool, health, say, patience
@@ -126,7 +130,7 @@ class Link:
         return time.monotonic() >= self._stop_by_s or (self._heard and not self._spool.pending(1))
 
     def _serve(self, session: Session) -> None:
-        delivery = Delivery(session, self._spool, self._health, self._patience, self._budget)
+        delivery = Delivery(session, self._spool, self._health, self._patience, self._budget, self._answer)
         brief_until_s = time.monotonic() + BRIEF_S
         while session.step(TICK_S):
             if self._news.is_set():
@@ -152,6 +156,8 @@ class Link:
         for payload in session.arrived():
             self._receive(payload)
             delivery.receipted()
+        for question in session.asked():
+            delivery.ask(question)
         return delivery.step(time.monotonic())
 
     def _receive(self, payload: bytes) -> None:

@@ -21,6 +21,7 @@ from swapbell_models.message import Health, StationState, Subject, encode, topic
 # Our choice: a link that died without a word is noticed, and the last will told, within a minute.
 KEEPALIVE_S = 30
 QOS_AT_LEAST_ONCE = 1
+HEARD = (Subject.RECEIPT, Subject.QUESTION)
 # What paho raises besides OSError when the other end speaks no MQTT.
 NO_MQTT = (ValueError, IndexError, struct.error)
 
@@ -72,6 +73,7 @@ class Session:
         self.acknowledged = False
         self._sent_s: dict[int, float] = {}
         self._arrived: list[bytes] = []
+        self._asked: list[bytes] = []
         self._door = door
         self._client = self._make_client()
 
@@ -107,6 +109,11 @@ class Session:
         arrived, self._arrived = self._arrived, []
         return arrived
 
+    def asked(self) -> list[bytes]:
+        """Return the questions that arrived since the last time, as they came."""
+        asked, self._asked = self._asked, []
+        return asked
+
     def close(self) -> None:
         """Take leave, so that the broker does not tell the last will, and let go of everything at once."""
         client = self._client
@@ -139,14 +146,16 @@ class Session:
             self.refusal = reason.getName()
             return
         self.accepted = True
-        client.subscribe(self._door.topics[Subject.RECEIPT], QOS_AT_LEAST_ONCE)
+        if not self._door.is_guest:
+            client.subscribe([(self._door.topics[subject], QOS_AT_LEAST_ONCE) for subject in HEARD])
 
     def _on_publish(self, _: mqtt.Client, __: Any, mid: int, ___: ReasonCode, ____: Properties) -> None:
         self.acknowledged = True
         self._sent_s.pop(mid, None)
 
     def _on_message(self, _: mqtt.Client, __: Any, message: mqtt.MQTTMessage) -> None:
-        self._arrived.append(bytes(message.payload))
+        is_question = message.topic == self._door.topics[Subject.QUESTION]
+        (self._asked if is_question else self._arrived).append(bytes(message.payload))
 
 
 def _tls(broker: BrokerSection) -> ssl.SSLContext | None:

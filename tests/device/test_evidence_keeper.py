@@ -1,0 +1,306 @@
+"""What a counter keeps as evidence of a drawn station: strips that show the crossings, films that count alike."""
+
+import itertools
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import cv2
+import msgspec
+import numpy as np
+import pytest
+from clips import STATION as GATE
+from clips import pictures, walk
+
+from swapbell_device.book import Book
+from swapbell_device.camera import Clip, Frame, read_times
+from swapbell_device.cameras.live import Absence
+from swapbell_device.config import Config, parse_config
+from swapbell_device.count import Wish, count
+from swapbell_device.evidence import clips
+from swapbell_device.evidence.clerk import Clerk
+from swapbell_device.evidence.draws import Chosen, next_choice
+from swapbell_device.evidence.keeper import Watchful, keeping
+from swapbell_device.evidence.reel import TOO_SLOW
+from swapbell_device.evidence.store import Store
+from swapbell_device.evidence.strips import BURST, PICTURE_PX, Allowance
+from swapbell_device.main import watch
+from swapbell_device.moment import Moment
+from swapbell_device.stationfile import parse_station
+from swapbell_models.evidence import ABOUT, EVENTS, STATION, TALLIES, TIMES, About, Draw, Label, label
+from swapbell_models.message import Health, StationState
+from swapbell_models.tally import Clock, Crossing, Direction, Tally
+
+NOON_AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)
+DEVICE = """
+site = "orchard"
+station = "north"
+station_file = "station.toml"
+[camera]
+kind = "clip"
+path = "morning.avi"
+[broker]
+host = "127.0.0.1"
+[spool]
+path = "spool.sqlite"
+[evidence]
+clips_a_day = 96
+"""
+PER_S = 20.0
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> Config:
+    (tmp_path / "station.toml").write_text(GATE)
+    return parse_config(DEVICE, tmp_path / "device.toml")
+
+
+@dataclass
+class Film:
+    """A drawn walk through the gate, shown as a camera would."""
+
+    frames_: Sequence[Frame]
+    size: tuple[int, int] = (320, 240)
+
+    def frames(self) -> Iterator[Frame]:
+        yield from self.frames_
+
+
+def there_and_back(seconds: float) -> Film:
+    """Return a view through which one body after the other walks, in and out by turns, each in six seconds."""
+    way = walk((20, 120), (300, 130), 100)
+    rest: list[tuple[float, float] | None] = [None] * 20
+    ways = [*rest, *rest, *way, *rest, *way[::-1]]
+    images = pictures([ways])
+    shown = itertools.islice(itertools.cycle(images), round(seconds * PER_S))
+    return Film([Frame(image, n / PER_S) for n, image in enumerate(shown)])
+
+
+@dataclass
+class Kept:
+    """What came of a run: the store, what was counted, and what was told."""
+
+    store: Store
+    counted: list[Crossing]
+    said: list[str]
+
+    def strips(self) -> list[Label]:
+        return [found for item in self.store.items() if (found := label(item.name)).passing]
+
+    def clips(self) -> list[Path]:
+        return [self.store.folder / item.name for item in self.store.items() if not label(item.name).passing]
+
+    def about(self) -> About:
+        (folder,) = self.clips()
+        return msgspec.json.decode((folder / ABOUT).read_bytes(), type=About)
+
+
+def chosen_at(start_s: float) -> Callable[..., Chosen | None]:
+    """Return a draw of one minute that begins then."""
+
+    def choose(seed: str, parts: int, after_s: float, *_: object) -> Chosen | None:
+        draw = Draw(seed=seed, day="b1+0", part=1, parts=parts, minute=0, minutes=15)
+        return Chosen(start_s, draw) if after_s < start_s else None
+
+    return choose
+
+
+def kept(
+    config: Config,
+    monkeypatch: pytest.MonkeyPatch,
+    film: Film,
+    start_s: float = 10.0,
+    clerk: Clerk | None = None,
+    shown: Callable[[Iterator[Moment]], Iterator[Moment | Absence]] = lambda moments: moments,
+) -> Kept:
+    """Run a counter over a film with a minute drawn at `start_s`."""
+    monkeypatch.setattr(clips, "next_choice", chosen_at(start_s))
+    said: list[str] = []
+    store = Store(config.spool.path.parent / "evidence", 10**8, said.append, free_bytes=0)
+    keeper = Watchful(config, "b1", NOON_AT, store, clerk or Clerk(waits=True), said.append)
+    book, counted = Book("north", "b1", NOON_AT, Clock.SYNCED, 7.0), list[Crossing]()
+    for moment in shown(iter(watch(film, parse_station(GATE, "test")))):
+        told: list[Tally]
+        if isinstance(moment, Absence):
+            told = [*book.miss(moment.at_s)]
+        else:
+            counted += moment.crossings
+            told = [*book.add(moment.crossings, moment.at_s, moment.look)]
+        keeper.see(moment, told)
+    keeper.close()
+    return Kept(store, counted, said)
+
+
+@pytest.fixture(scope="module")
+def film() -> Film:
+    return there_and_back(85.0)
+
+
+@pytest.fixture
+def run(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> Kept:
+    return kept(config, monkeypatch, film)
+
+
+def test_each_crossing_has_a_strip_that_says_what_was_counted(run: Kept) -> None:
+    assert len(run.counted) > 10
+    told = [(strip.up_s, strip.passing.direction, strip.passing.number) for strip in run.strips() if strip.passing]
+    assert told == [(pytest.approx(c.at_s, abs=1e-3), c.direction, n) for n, c in enumerate(run.counted, start=1)]
+    assert {strip.station for strip in run.strips()} == {"north"}
+
+
+def darkest(picture: np.ndarray) -> float:
+    """Return where across a picture the body lies, from -1 (outside) to 1 (inside)."""
+    rows = picture[12:-12]
+    columns = np.where(rows < 110)[1]
+    return float((columns.mean() + 0.5) / PICTURE_PX * 2.0 - 1.0)
+
+
+def test_a_strip_shows_the_body_before_on_and_beyond_the_line_from_left_to_right(run: Kept) -> None:
+    for strip in run.strips():
+        jpeg = cv2.imread(str(run.store.folder / f"{strip.name}.jpg"), cv2.IMREAD_GRAYSCALE)
+        places = [darkest(picture) for picture in np.array_split(jpeg, 5, axis=1)]
+        assert strip.passing is not None
+        forward = places if strip.passing.direction is Direction.IN else places[::-1]
+        assert forward == sorted(forward)
+        assert forward[0] < -0.15 < abs(forward[2]) + 0.15 < forward[4] + 0.15
+        assert abs(forward[2]) < 0.12
+
+
+def test_a_film_is_counted_as_the_counter_counted_that_minute(run: Kept, tmp_path: Path) -> None:
+    (folder,) = run.clips()
+    out = tmp_path / "again.jsonl"
+    count(Wish(folder / "clip.mp4", folder / STATION, out, folder / TIMES, None), watch)
+    again, reported = (
+        [json.loads(line) for line in path.read_text().splitlines()] for path in (out, folder / EVENTS)
+    )
+    assert len(reported) == sum(10.0 <= c.at_s < 70.0 for c in run.counted) > 5
+    assert [(each["direction"], each["size"]) for each in again] == [(e["direction"], e["size"]) for e in reported]
+    assert [each["t_s"] for each in again] == pytest.approx([each["t_s"] for each in reported], abs=0.1)
+
+
+def test_a_film_tells_true_times_and_how_its_minute_was_drawn(run: Kept) -> None:
+    (folder,) = run.clips()
+    about = run.about()
+    assert (about.site, about.station, about.boot, about.up_s, about.seconds) == (
+        "orchard",
+        "north",
+        "b1",
+        10.0,
+        60.0,
+    )
+    assert about.at == datetime(2026, 2, 3, 12, 0, 10, tzinfo=UTC)
+    assert (about.frames, about.first_s, about.left_out) == (1200, 0.0, None)
+    assert about.draw.seed == (run.store.folder / "seed.txt").read_text().strip() == "b1"
+    assert len(read_times(folder / TIMES)) == len(list(Clip(folder / "clip.mp4").frames())) == 1200
+
+
+def test_a_film_holds_the_tallies_that_were_sent_of_its_minute(run: Kept) -> None:
+    (folder,) = run.clips()
+    told = [msgspec.json.decode(line, type=Tally) for line in (folder / TALLIES).read_bytes().splitlines()]
+    assert [tally.up_s for tally in told] == [7.0 * n for n in range(1, 10)]
+
+
+def test_nothing_is_kept_where_nothing_crosses(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
+    image = pictures([[None]])[0]
+    run = kept(config, monkeypatch, Film([Frame(image, n / PER_S) for n in range(200)]), start_s=1000.0)
+    assert (run.store.items(), run.said) == ([], [])
+
+
+def test_a_film_that_cannot_keep_up_is_dropped_whole_and_told(
+    config: Config, monkeypatch: pytest.MonkeyPatch, film: Film
+) -> None:
+    run = kept(config, monkeypatch, film, clerk=Clerk(most_bytes=100_000))
+    (folder,) = run.clips()
+    assert [path.name for path in folder.iterdir()] == [ABOUT]
+    assert (run.about().left_out, run.about().frames) == (TOO_SLOW, 0)
+    assert len(run.strips()) == len(run.counted)
+
+
+def test_a_minute_without_a_picture_says_so(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> None:
+    def lost(moments: Iterator[Moment]) -> Iterator[Moment | Absence]:
+        for moment in moments:
+            yield Absence(moment.at_s, "unplugged") if moment.at_s >= 9.0 else moment
+
+    run = kept(config, monkeypatch, film, shown=lost)
+    assert run.about().left_out == "the camera gave no pictures"
+
+
+def test_a_minute_that_began_unseen_says_so(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> None:
+    def late(moments: Iterator[Moment]) -> Iterator[Moment | Absence]:
+        return (moment for moment in moments if not 5.0 < moment.at_s < 15.0)
+
+    run = kept(config, monkeypatch, film, shown=late)
+    assert run.about().left_out == "the counter was not there at its beginning"
+
+
+def test_a_film_that_the_end_cuts_off_leaves_nothing(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
+    run = kept(config, monkeypatch, there_and_back(30.0))
+    assert run.clips() == []
+    assert [path.name for path in run.store.folder.iterdir() if path.name.startswith(".")] == []
+
+
+def test_in_a_rush_a_burst_of_strips_is_kept_and_then_five_a_minute() -> None:
+    allowance = Allowance()
+    taken = [allowance.take(n * 0.1) for n in range(6000)]
+    assert sum(taken) == pytest.approx(BURST + 10 * 5, abs=1)
+
+
+def test_a_crossing_without_a_strip_leaves_its_number_out(
+    config: Config, monkeypatch: pytest.MonkeyPatch, film: Film
+) -> None:
+    monkeypatch.setattr(Allowance, "take", lambda _self, at_s: not 20.0 < at_s < 40.0)
+    run = kept(config, monkeypatch, film)
+    numbers = [strip.passing.number for strip in run.strips() if strip.passing]
+    dropped = [n for n, c in enumerate(run.counted, start=1) if n not in numbers]
+    assert dropped
+    assert max(numbers) == len(run.counted)
+
+
+def test_what_hinders_the_evidence_stands_in_the_health(config: Config) -> None:
+    well = Health(station="north", state=StationState.WATCHING, checks=("look: heat: 71",))
+    said: list[str] = []
+    store = Store(config.spool.path.parent / "evidence", 10**8, said.append, free_bytes=2**62)
+    keeper = Watchful(config, "b1", NOON_AT, store, Clerk(), said.append)
+    store.keep(Label(1, "north", "b1", 1.0, None).name, b"x")
+    keeper.close()
+    assert keeper.told(well).checks[0] == "look: heat: 71"
+    assert "MB are free on its disk" in keeper.told(well).checks[1]
+
+
+def test_a_defect_of_the_evidence_does_not_end_the_count(
+    config: Config, monkeypatch: pytest.MonkeyPatch, film: Film
+) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("a defect")
+
+    monkeypatch.setattr(Store, "keep", broken)
+    run = kept(config, monkeypatch, film)
+    assert len(run.counted) > 10
+    assert sum("ZeroDivisionError: a defect" in line for line in run.said) == 1
+    assert "a defect of its own" in str(run.store.trouble)
+
+
+def test_without_a_wish_for_evidence_none_is_kept(config: Config) -> None:
+    bare = msgspec.structs.replace(config, evidence=None)
+    well = Health(station="north", state=StationState.WATCHING)
+    with keeping(bare, "b1", NOON_AT, print) as keeper:
+        keeper.see(Moment(Frame(pictures([[None]])[0], 0.0), [], [], []), [])
+        assert keeper.told(well) == well
+    assert [path.name for path in config.spool.path.parent.iterdir()] == ["station.toml"]
+
+
+def test_evidence_lies_beside_the_spool_unless_said(config: Config) -> None:
+    with keeping(config, "b1", NOON_AT, print) as keeper:
+        assert keeper.store is not None
+        assert keeper.store.folder == config.spool.path.parent / "evidence"
+        assert (keeper.store.folder / "seed.txt").read_text() == "b1\n"
+
+
+def test_the_draw_of_a_real_store_is_reproducible_from_what_is_recorded(config: Config) -> None:
+    with keeping(config, "b1", None, print):
+        first = next_choice("b1", 96, 0.0, "b1", None, None)
+    with keeping(config, "b2", None, print) as keeper:
+        assert keeper.store is not None
+        assert next_choice(keeper.store.seed("b2"), 96, 0.0, "b1", None, None) == first
