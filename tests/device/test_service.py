@@ -63,6 +63,21 @@ def test_the_unit_lets_the_counter_ask_whether_the_clock_is_set(made: Unit) -> N
     assert "\nProtectClock" not in made.text
 
 
+def directive(made: Unit, name: str) -> list[str]:
+    return [line.partition("=")[2] for line in made.text.splitlines() if line.startswith(f"{name}=")]
+
+
+def test_the_unit_lets_the_cameras_library_ask_udev(made: Unit) -> None:
+    assert "AF_NETLINK" in directive(made, "RestrictAddressFamilies")[0].split()
+
+
+def test_a_usb_camera_may_be_plugged_in_after_the_start(made: Unit) -> None:
+    """What DeviceAllow names by its kind must be known to the kernel by then."""
+    assert "modprobe@videodev.service" in directive(made, "After")[0].split()
+    assert directive(made, "Wants") == ["modprobe@videodev.service"]
+    assert "char-video4linux rw" in directive(made, "DeviceAllow")
+
+
 @pytest.mark.parametrize(("number", "said"), [(0, "belongs to root"), (4_000_000, "has no name here")])
 def test_a_configuration_of_root_or_of_nobody_is_not_installed(number: int, said: str) -> None:
     with pytest.raises(Mistake, match=said):

@@ -1,12 +1,13 @@
 #!/bin/sh
 # Runs the counter on the camera stack of a board: Debian 13 with its real libcamera, picamera2 from pip's index and apt's
 # OpenCV. libcamera's virtual camera replays a drawn scene; exit 1 unless the counter's own camera module sees every
-# picture, with growing sensor times, and counts what is counted of the same pictures read from their files.
+# picture, with growing sensor times, and counts what is counted of the same pictures read from their files; and all that
+# behind the filters of calls, addresses and memory, and with the /proc, that systemd would give the counter's service.
 #
 #   tests/house/board.sh FOLDER [PYTHON]     e.g. /var/tmp/board .venv/bin/python; FOLDER is outside the checkout
 #
-# Needs root, debootstrap and unshare, about 1 GB, and this machine's way to Debian's archive and pip's index. A FOLDER
-# that holds such a root already is used again. Nothing in the checkout is touched.
+# Needs root, systemd-analyze, debootstrap and unshare, about 1 GB, and this machine's way to Debian's archive and pip's
+# index. A FOLDER that holds such a root already is used again. Nothing in the checkout is touched.
 set -eu
 
 usage='usage: tests/house/board.sh FOLDER [PYTHON]'
@@ -25,13 +26,14 @@ archive() {
     apt-get indextargets --format '$(REPO_URI)' 'Created-By: Packages' | head -n 1
 }
 
-# inside COMMAND: runs it in the root, with /proc, the checkout and the scene, and none of this machine's settings but
-# the way out.
+# inside COMMAND: runs it in the root, with /proc as $proc says, the checkout and the scene, and none of this machine's
+# settings but the way out.
+proc=rw
 inside() {
     # shellcheck disable=SC2016  # the inner shell puts in the values
-    unshare --mount sh -c 'mount -t proc proc "$0/proc" && mount --rbind /dev "$0/dev" &&
-        mount --bind "$1" "$0/swapbell" && mount --bind "$2" "$0/scene" && shift 2 && exec chroot "$0" "$@"' \
-        "$root" "$checkout" "$folder/scene" /usr/bin/env -i LANG=C.UTF-8 PATH=/opt/venv/bin:/usr/bin:/bin \
+    unshare --mount sh -c 'mount -t proc -o "$1" proc "$0/proc" && mount --rbind /dev "$0/dev" &&
+        mount --bind "$2" "$0/swapbell" && mount --bind "$3" "$0/scene" && shift 3 && exec chroot "$0" "$@"' \
+        "$root" "$proc" "$checkout" "$folder/scene" /usr/bin/env -i LANG=C.UTF-8 PATH=/opt/venv/bin:/usr/bin:/bin \
         PIP_CERT="$certificates" PYTHONPATH=/swapbell/models:/swapbell/device PYTHONDONTWRITEBYTECODE=1 \
         ${https_proxy+"https_proxy=$https_proxy"} ${PIP_INDEX_URL+"PIP_INDEX_URL=$PIP_INDEX_URL"} "$@"
 }
@@ -56,6 +58,9 @@ draw() {
 mkdir -p "$folder/scene"
 [ -e "$folder/root.made" ] || make_root
 [ -e "$folder/scene/station.toml" ] || draw
-inside python /swapbell/tests/house/board_replay.py /scene >"$folder/told.json" 2>"$folder/replay.log" ||
+"$python" "$checkout/tests/house/board_rules.py" >"$folder/scene/rules.json"
+proc=subset=pid,hidepid=invisible
+inside python /swapbell/tests/house/board_confined.py /scene/rules.json \
+    python /swapbell/tests/house/board_replay.py /scene >"$folder/told.json" 2>"$folder/replay.log" ||
     { cat "$folder/replay.log" >&2; exit 1; }
 "$python" "$checkout/tests/house/board_verdict.py" "$folder/told.json"

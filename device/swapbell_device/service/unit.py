@@ -25,7 +25,9 @@ TEXT = """\
 # Written by `swapbell-device install`; write it again rather than change it.
 [Unit]
 Description=swapbell counter of {site}/{station}
-After=network.target time-sync.target
+After=network.target time-sync.target modprobe@videodev.service
+# DeviceAllow= knows a kind of device only once its driver's core is there: for a USB camera that is plugged in later.
+Wants=modprobe@videodev.service
 StartLimitIntervalSec=0
 
 [Service]
@@ -54,6 +56,8 @@ ProtectHome=read-only
 PrivateTmp=yes
 PrivateIPC=yes
 PrivateMounts=yes
+# Whoever is not root, its user or its group is nobody to it; what the group video may open, it may still.
+PrivateUsers=yes
 DevicePolicy=closed
 DeviceAllow=char-video4linux rw
 DeviceAllow=char-media rw
@@ -65,7 +69,8 @@ ProtectControlGroups=yes
 ProtectHostname=yes
 ProtectProc=invisible
 ProcSubset=pid
-RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX
+# libcamera asks udev for the cameras, over a netlink socket; without one it finds none.
+RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK
 RestrictNamespaces=yes
 RestrictRealtime=yes
 RestrictSUIDSGID=yes
