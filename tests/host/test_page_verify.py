@@ -106,8 +106,9 @@ def test_without_a_control_rain_and_autumn_look_like_success(page: Client) -> No
     counted(page, "north", 13, [24] * 5)
     counted(page, "north", 18, [1] * 5)
     words = page.get("/verify").words
-    assert "No control station was watched at the same time: rain, cold and autumn look like success." in words
-    assert "no control was watched then" in words
+    idle = "far was watched too little with fresh lure at the same hours"
+    assert f"No control station can be held against it ({idle}): rain, cold and autumn look like success." in words
+    assert f"none: {idle}" in words
 
 
 def test_a_control_takes_the_season_out_of_the_fall(page: Client) -> None:
@@ -121,6 +122,28 @@ def test_a_control_takes_the_season_out_of_the_fall(page: Client) -> None:
     assert "Visits: a fall by 80.0%" in words
     assert "95.0% (" in words
     assert "Held against the control stations" in words
+
+
+def test_a_control_that_was_moved_is_named(page: Client) -> None:
+    serve(page, "north", SERVED)
+    serve(page, "far", [*UNTREATED, (Act.MOVED, 4.2)])
+    for name, before, after in (("north", 40, 2), ("far", 16, 4)):
+        counted(page, name, 13, [before] * 5)
+        counted(page, name, 18, [after] * 5)
+    words = page.get("/verify").words
+    assert "No control station can be held against it (far was moved in that time)" in words
+    assert "none: far was moved in that time" in words
+
+
+def test_each_look_stands_with_the_control_stations(page: Client) -> None:
+    serve(page, "north", SERVED)
+    serve(page, "far", UNTREATED)
+    for name, before, after in (("north", 40, 2), ("far", 16, 4)):
+        counted(page, name, 13, [before] * 5)
+        counted(page, name, 18, [after] * 5)
+    looks = page.get("/verify").words.partition("Look by look")[2]
+    assert "80.0% (" in looks
+    assert "controls: 4.0 (" in looks
 
 
 def test_where_nobody_comes_to_the_control_either_no_fall_is_told(page: Client) -> None:

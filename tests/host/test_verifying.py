@@ -155,6 +155,32 @@ def test_a_control_that_was_moved_in_that_time_is_none(day: float, is_held_again
     one = found(looked(-1, 5, 50) + looked(5, 5, 50), untreated)
     assert one.fall is not None
     assert (one.against is not None) is is_held_against
+    assert one.left == ("" if is_held_against else "far was moved in that time")
+
+
+@pytest.mark.parametrize(
+    ("counts", "more", "why"),
+    [
+        (looked(-1, 5, 50) + looked(5, 5, 50), {"place": None}, "has no position"),
+        (looked(-1, 5, 50), {}, "was watched too little with fresh lure at the same hours"),
+    ],
+)
+def test_a_control_that_cannot_be_held_against_is_named_with_why(
+    counts: list[Told], more: dict[str, Any], why: str
+) -> None:
+    untreated = watched(counts, UNTREATED, "far", **more)
+    one = found(looked(-1, 5, 50) + looked(5, 5, 5), untreated)
+    assert one.caution == (
+        f"No control station can be held against it (far {why}): rain, cold and autumn look like success."
+    )
+
+
+def test_of_several_controls_those_that_can_be_are_held_against() -> None:
+    seen = looked(-1, 5, 50) + looked(5, 5, 50)
+    moved = watched(seen, [(Act.LURED, -2.0), (Act.REFRESHED, 4.0), (Act.MOVED, 4.5)], "east")
+    one = found(looked(-1, 5, 50) + looked(5, 5, 5), watched(seen, UNTREATED, "far"), moved)
+    assert ratio(one.against) == pytest.approx(0.1)
+    assert (one.left, one.caution) == ("east was moved in that time", "")
 
 
 def test_a_control_that_was_not_watched_at_those_hours_is_none() -> None:
@@ -261,6 +287,31 @@ def test_the_looks_after_a_swap_show_that_wasps_come_back() -> None:
     assert each.rebound is not None
     assert each.rebound.is_returning
     assert ratio(each.looks[1].fall) == pytest.approx(0.5)
+
+
+def test_each_look_is_held_against_the_control_stations() -> None:
+    acts: Acts = [*SERVED, (Act.REFRESHED, 6.5)]
+    untreated = watched(
+        looked(-1, 5, 100) + looked(5, 5, 10) + looked(8, 5, 90), [*UNTREATED, (Act.REFRESHED, 7.5)], "far"
+    )
+    each = found(looked(-1, 5, 120) + looked(5, 5, 6) + looked(8, 5, 60), untreated, acts=acts)
+    # Henderson and Tilton 1955: (Ta Cb)/(Tb Ca), by plain arithmetic.
+    assert [ratio(look.against) for look in each.looks] == pytest.approx(
+        [6 * 100 / (120 * 10), 60 * 100 / (120 * 90)]
+    )
+    assert [look.control.visits for look in each.looks if look.control] == [10, 90]
+    assert each.rebound is not None
+    assert each.rebound.controlled
+    assert not each.rebound.is_returning, "the weather brought wasps to the control station as well"
+
+
+def test_a_return_is_held_against_controls_only_where_each_look_has_them() -> None:
+    acts: Acts = [*SERVED, (Act.REFRESHED, 6.5)]
+    untreated = watched(looked(-1, 5, 100) + looked(5, 5, 10), UNTREATED, "far")
+    each = found(looked(-1, 5, 120) + looked(5, 5, 6) + looked(8, 5, 60), untreated, acts=acts)
+    assert [look.against is not None for look in each.looks] == [True, False]
+    assert each.rebound is not None
+    assert (each.rebound.controlled, each.rebound.is_returning) == (False, True)
 
 
 def test_one_look_tells_nothing_of_a_return() -> None:

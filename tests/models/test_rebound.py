@@ -27,7 +27,8 @@ def test_a_return_to_three_tenths_is_seen() -> None:
     assert found.is_returning
     assert found.words == (
         "Visits are at 30% of what they were before the swap and rising again: "
-        "brood that emerged, or other nests. A second round may be needed."
+        "brood that emerged, or other nests. A second round may be needed. "
+        "Weather and season are in this: it is held against no control station."
     )
 
 
@@ -38,7 +39,29 @@ def test_a_return_from_nothing_is_seen() -> None:
 def test_a_few_visits_more_are_chance() -> None:
     found = rebound(BEFORE, quietest=Count(4, 3600.0), now=Count(8, 3600.0))
     assert not found.is_returning
-    assert found.words == f"Visits are at 7% of what they were before the swap; no return is seen so far. {NOT_DEAD}"
+    assert found.words == (
+        "Visits are at 7% of what they were before the swap; no return is seen so far. "
+        f"Weather and season are in this: it is held against no control station. {NOT_DEAD}"
+    )
+
+
+def test_what_better_weather_does_to_control_stations_too_is_no_return() -> None:
+    bare = BEFORE, Count(10, 3600.0), Count(60, 3600.0)
+    assert rebound(*bare).is_returning
+    found = rebound(*bare, control=(Count(200, 3600.0), Count(20, 3600.0), Count(120, 3600.0)))
+    assert not found.is_returning
+    # Henderson and Tilton 1955, by plain arithmetic: 60 of 120 where the control kept 120 of 200.
+    assert found.against_before.ratio == pytest.approx(60 * 200 / (120 * 120))
+    assert found.words.startswith("Visits are at 83% of what they were before the swap against the control stations;")
+    assert "Weather and season" not in found.words
+
+
+def test_what_comes_back_while_control_stations_stay_is_a_return() -> None:
+    steady = (Count(200, 3600.0), Count(190, 3600.0), Count(210, 3600.0))
+    found = rebound(BEFORE, Count(4, 3600.0), Count(60, 3600.0), control=steady)
+    assert found.is_returning
+    assert "against the control stations and rising again: brood that emerged, or other nests" in found.words
+    assert "Weather and season" not in found.words
 
 
 def test_the_return_begins_where_the_limits_leave_the_quietest() -> None:

@@ -26,9 +26,11 @@ def collapse(evidence: Evidence) -> Notice | None:
         return None
     if told.high is None or told.high > COLLAPSED_MAX:
         return None
+    left = f" Left out of them: {found.left}." if found.left and not found.caution else ""
     words = (
         f"the traffic has collapsed: {_seen(found.before)} before the swap, {_seen(found.after)} since fresh lure "
-        f"hangs again. {told.words} {found.caution or AGAINST} Go on watching: wasps may come back."
+        f"hangs again{_beside(found)}. {told.words} {found.caution or AGAINST}{left} Go on watching: wasps may come "
+        "back."
     )
     return evidence.look.notice(NoticeKind.COLLAPSED, evidence.now, words)
 
@@ -61,6 +63,14 @@ def _found(evidence: Evidence, *told: NoticeKind) -> Finding | None:
 def _swapped_at(evidence: Evidence) -> datetime | None:
     job = evidence.look.history.job
     return job.swapped_at if job else None
+
+
+def _beside(found: Finding) -> str:
+    """Say what the control stations saw meanwhile."""
+    if not found.controls:
+        return ""
+    before, after = found.controls
+    return f", while the control stations had {_seen(before)} before and {_seen(after)} since"
 
 
 def _seen(side: Side) -> str:

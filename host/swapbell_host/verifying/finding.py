@@ -12,6 +12,9 @@ from swapbell_models.proof.rebound import Rebound
 S_PER_H = 3600.0
 
 NO_CONTROL = "No control station was watched at the same time: rain, cold and autumn look like success."
+# Why a control station is left out.
+MOVED, UNPLACED = "was moved in that time", "has no position"
+IDLE = "was watched too little with fresh lure at the same hours"
 # Why control stations that were watched cannot be held against.
 UNCONTROLLED = {
     Undefined.CONTROL_BEFORE: "Nobody came to the control stations before: rain, cold and autumn look like success.",
@@ -67,12 +70,16 @@ class Look:
         What was seen in it.
     fall
         From before to this look; nothing where too little was watched.
+    control, against
+        What was seen at the control stations meanwhile, and the fall against them; nothing where nobody watched them.
     """
 
     from_day: int
     to_day: int | None
     side: Side
     fall: Fall | None
+    control: Side | None = None
+    against: Fall | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +105,8 @@ class Finding:
         After, look by look.
     rebound
         Whether wasps come back; nothing with fewer than two looks.
+    left_out
+        The control stations that cannot be held against, each with why.
     """
 
     stations: tuple[Key, ...]
@@ -110,6 +119,7 @@ class Finding:
     why: str | None = None
     looks: tuple[Look, ...] = ()
     rebound: Rebound | None = None
+    left_out: tuple[tuple[str, str], ...] = ()
 
     @property
     def best(self) -> Fall | None:
@@ -120,9 +130,18 @@ class Finding:
     @property
     def caution(self) -> str:
         """Why the season or the weather may be in that fall; empty where control stations take them out."""
+        if self.against is None and self.left_out:
+            return (
+                f"No control station can be held against it ({self.left}): rain, cold and autumn look like success."
+            )
         if self.against is None:
             return NO_CONTROL
         return UNCONTROLLED.get(self.against.undefined, "") if self.against.undefined else ""
+
+    @property
+    def left(self) -> str:
+        """Which control stations are left out, and why; empty if none is."""
+        return "; ".join(f"{name} {why}" for name, why in self.left_out)
 
 
 NOTHING = Side(0, 0.0)

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from swapbell_host.jobs import lures
 from swapbell_host.jobs.lures import Swap
-from swapbell_host.verifying.finding import NOTHING, S_PER_H, Finding, Look, Side
+from swapbell_host.verifying.finding import IDLE, MOVED, NOTHING, S_PER_H, UNPLACED, Finding, Look, Side
 from swapbell_host.verifying.lit import Seen, Watched, alike, seen, spread
 from swapbell_models.proof.fall import Fall, fall, fall_against_control
 from swapbell_models.proof.rebound import LOOK_DAYS, Rebound, rebound
@@ -52,15 +52,18 @@ def _find(swap: Swap, stations: Sequence[Watched], controls: Sequence[Watched], 
     spans = _spans(swap, stations, now)
     if isinstance(spans, str):
         return Finding(keys, NOTHING, NOTHING, why=spans)
-    fixed = [each for each in controls if not lures.moved(each.entries, (spans[0][0], spans[1][1]))]
+    left = {each.key[1]: why for each in controls if (why := _unfit(each, (spans[0][0], spans[1][1])))}
+    fixed = [each for each in controls if each.key[1] not in left]
     told = [seen(group, span, now) for group in (stations, fixed) for span in spans]
-    groups = every if _enough(every := alike(told)) else alike(told[:2])
+    groups = alike(told)
+    if not _enough(groups):
+        groups, left = alike(told[:2]), left | {each.key[1]: IDLE for each in fixed}
     found = spread(groups)
     wide = found or 1.0
     before, after, *control = sides = [_side(group, wide) for group in groups]
     if why := _too_little(before, after):
         return Finding(keys, before, after, scatter=found, why=why)
-    looks = _looks(swap, groups[1], before)
+    looks = _looks(swap, groups, sides)
     return Finding(
         keys,
         before,
@@ -70,8 +73,16 @@ def _find(swap: Swap, stations: Sequence[Watched], controls: Sequence[Watched], 
         fall(before.count, after.count, wide),
         _against(sides) if control else None,
         looks=looks,
-        rebound=_rebound(before, looks),
+        rebound=_rebound(sides, looks),
+        left_out=tuple(left.items()),
     )
+
+
+def _unfit(control: Watched, span: Span) -> str | None:
+    """Return why a control station cannot be held against what was seen in a stretch; nothing if it can."""
+    if lures.moved(control.entries, span):
+        return MOVED
+    return UNPLACED if control.place is None else None
 
 
 def _spans(swap: Swap, stations: Sequence[Watched], now: datetime) -> tuple[Span, Span] | str:
@@ -113,22 +124,39 @@ def _against(sides: Sequence[Side]) -> Fall:
     return fall_against_control((treated_before, treated_after), (control_before, control_after), sides[0].scatter)
 
 
-def _looks(swap: Swap, seen: Sequence[Seen], before: Side) -> tuple[Look, ...]:
+def _looks(swap: Swap, groups: Sequence[Sequence[Seen]], sides: Sequence[Side]) -> tuple[Look, ...]:
     bounds = [(0, LOOK_DAYS[0]), *zip(LOOK_DAYS, [*LOOK_DAYS[1:], None], strict=True)]
-    found = [_look(first, last, swap.from_at, seen, before) for first, last in bounds]
+    found = [_look(first, last, swap.from_at, groups, sides) for first, last in bounds]
     return tuple(look for look in found if look.side.watched_s)
 
 
-def _look(first: int, last: int | None, swapped_at: datetime, seen: Sequence[Seen], before: Side) -> Look:
-    within = [each for each in seen if first <= (each.at - swapped_at) / timedelta(days=1) < (last or math.inf)]
-    side = _side(within, before.scatter)
-    enough = side.watched_s >= WATCHED_MIN_S
-    return Look(first, last, side, fall(before.count, side.count, before.scatter) if enough else None)
+def _look(
+    first: int, last: int | None, swapped_at: datetime, groups: Sequence[Sequence[Seen]], sides: Sequence[Side]
+) -> Look:
+    """Return one look, given what was seen and its sides: before and after, and the same of the control stations."""
+    before, wide = sides[0], sides[0].scatter
+    side, *control = [_side(_within(group, swapped_at, first, last), wide) for group in groups[1::2]]
+    fell = fall(before.count, side.count, wide) if side.watched_s >= WATCHED_MIN_S else None
+    if fell is None or not control or control[0].watched_s < WATCHED_MIN_S:
+        return Look(first, last, side, fell)
+    return Look(first, last, side, fell, control[0], _against([before, side, sides[2], control[0]]))
 
 
-def _rebound(before: Side, looks: Sequence[Look]) -> Rebound | None:
-    told = [look.side for look in looks if look.fall]
+def _within(group: Sequence[Seen], swapped_at: datetime, first: int, last: int | None) -> list[Seen]:
+    """Return what was seen between two days after a swap."""
+    return [each for each in group if first <= (each.at - swapped_at) / timedelta(days=1) < (last or math.inf)]
+
+
+def _rebound(sides: Sequence[Side], looks: Sequence[Look]) -> Rebound | None:
+    """Compare the last look with the quietest; against the control stations where each look has them."""
+    told = [look for look in looks if look.fall]
     if len(told) <= 1:
         return None
-    quietest = min(told, key=lambda side: side.per_h or 0.0)
-    return rebound(before.count, quietest.count, told[-1].count, before.scatter)
+    before, wide = sides[0].count, sides[0].scatter
+    held = [(each.against.ratio or 0.0, each.side, each.control) for each in told if each.against and each.control]
+    if len(held) < len(told) or any(each.against and each.against.ratio is None for each in told):
+        quietest = min(told, key=lambda look: look.side.per_h or 0.0)
+        return rebound(before, quietest.side.count, told[-1].side.count, wide)
+    _, side, control = min(held, key=lambda each: each[0])
+    _, last, last_control = held[-1]
+    return rebound(before, side.count, last.count, wide, (sides[2].count, control.count, last_control.count))

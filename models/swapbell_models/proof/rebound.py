@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from swapbell_models.proof.fall import NOT_DEAD, Count, Fall, fall
+from swapbell_models.proof.fall import NOT_DEAD, Count, Fall, fall, fall_against_control
 from swapbell_models.quantity import aware
 
 # Days after the swap at which to look, at the same hours and in like weather: common practice, no source. On day 4
@@ -40,10 +40,13 @@ class Rebound:
         Now against before the swap.
     against_quietest
         The quietest look against now: a fall from now to then is a rise from then to now.
+    controlled
+        Whether both are held against control stations; else weather and season are in them.
     """
 
     against_before: Fall
     against_quietest: Fall
+    controlled: bool = False
 
     @property
     def is_returning(self) -> bool:
@@ -56,13 +59,22 @@ class Rebound:
         """The finding for a person."""
         share = self.against_before.ratio
         level = "of an unknown share" if share is None else f"at {share:.0%}"
-        told = f"Visits are {level} of what they were before the swap"
+        held = " against the control stations" if self.controlled else ""
+        weather = "" if self.controlled else " Weather and season are in this: it is held against no control station."
+        told = f"Visits are {level} of what they were before the swap{held}"
         if self.is_returning:
-            return f"{told} and rising again: brood that emerged, or other nests. A second round may be needed."
-        return f"{told}; no return is seen so far. {NOT_DEAD}"
+            why = "brood that emerged, or other nests. A second round may be needed."
+            return f"{told} and rising again: {why}{weather}"
+        return f"{told}; no return is seen so far.{weather} {NOT_DEAD}"
 
 
-def rebound(before: Count, quietest: Count, now: Count, fano: float = 1.0) -> Rebound:
+def rebound(
+    before: Count,
+    quietest: Count,
+    now: Count,
+    fano: float = 1.0,
+    control: tuple[Count, Count, Count] | None = None,
+) -> Rebound:
     """Compare the traffic now with that before the swap and with the quietest look since.
 
     Parameters
@@ -71,10 +83,19 @@ def rebound(before: Count, quietest: Count, now: Count, fano: float = 1.0) -> Re
         At the same station or stations, with fresh lure, in foraging hours.
     fano : float
         Variance over mean of the windows' counts [1], 1 or more, estimated at the site.
+    control : tuple of Count, optional
+        The same three of the control stations.
 
     Raises
     ------
     ValueError
         If the Fano factor is out of its range.
     """
-    return Rebound(fall(before, now, fano), fall(now, quietest, fano))
+    if control is None:
+        return Rebound(fall(before, now, fano), fall(now, quietest, fano))
+    untreated_before, untreated_quietest, untreated_now = control
+    return Rebound(
+        fall_against_control((before, now), (untreated_before, untreated_now), fano),
+        fall_against_control((now, quietest), (untreated_now, untreated_quietest), fano),
+        controlled=True,
+    )

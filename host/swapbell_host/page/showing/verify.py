@@ -48,7 +48,7 @@ def show(visit: Visit) -> Answer:
 
 def _of(visit: Visit, site: str) -> Comparison:
     house = visit.house
-    return Comparison(house.config, house.servicebook, house.countbook, site, visit.at)
+    return Comparison(house.servicebook, house.countbook, site, visit.at, config=house.config)
 
 
 def _chosen(visit: Visit, swaps: dict[str, list[Swap]]) -> tuple[str, int] | None:
@@ -70,6 +70,7 @@ def _found(compared: Comparison, swap: Swap) -> dict[str, object]:
         "head": head or (rows[0] if len(rows) == 1 else None),
         "rows": shown,
         "forest": forest([(row.name, row.finding.best) for row in shown]),
+        "left": max((row.finding.left for row in shown), key=len, default=""),
         "caution": max((row.finding.caution for row in shown if row.finding.fall), key=len, default=NO_CONTROL),
     }
 
