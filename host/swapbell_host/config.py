@@ -60,6 +60,13 @@ class BrokerSection(msgspec.Struct, frozen=True, kw_only=True):
     ca_file: str | None = None
 
 
+class AuditorSection(msgspec.Struct, frozen=True, kw_only=True):
+    """A name at the broker for whoever asks for evidence: under the host's own, it might push the host out."""
+
+    username: Annotated[str, Meta(min_length=1)]
+    password_file: str
+
+
 class RuleSection(msgspec.Struct, frozen=True, kw_only=True):
     """The readiness rule of all stations; see `swapbell_models.readiness.Rule`."""
 
@@ -189,11 +196,14 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, rename={"sites": "site",
         The folder where the service log's photos are kept.
     page
         Where the page is served; nothing if it is not.
+    auditor
+        How evidence is asked for; as the host itself, under another client's name, where it is not said.
     discovery
         Whether home automation is told of the stations; nothing if it never was.
     """
 
     broker: BrokerSection
+    auditor: AuditorSection | None = None
     ledger: Annotated[str, Meta(min_length=1)] = "ledger.sqlite"
     photos: Annotated[str, Meta(min_length=1)] = "photos"
     rule: RuleSection = RuleSection()
@@ -270,6 +280,9 @@ def _resolved(config: Config, folder: Path) -> Config:
         password_file=_absolute(config.broker.password_file, folder),
         ca_file=_absolute(config.broker.ca_file, folder),
     )
+    auditor = config.auditor and msgspec.structs.replace(
+        config.auditor, password_file=str(folder / config.auditor.password_file)
+    )
     page = config.page and msgspec.structs.replace(
         config.page,
         certificate_file=_absolute(config.page.certificate_file, folder),
@@ -277,7 +290,7 @@ def _resolved(config: Config, folder: Path) -> Config:
     )
     ledger = config.ledger if "://" in config.ledger else str(folder / config.ledger)
     return msgspec.structs.replace(
-        config, broker=broker, page=page, ledger=ledger, photos=str(folder / config.photos)
+        config, broker=broker, auditor=auditor, page=page, ledger=ledger, photos=str(folder / config.photos)
     )
 
 

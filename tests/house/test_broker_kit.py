@@ -83,9 +83,9 @@ def test_nobody_else_on_the_machine_reads_it(kit: Path) -> None:
 
 def test_each_secret_is_in_the_one_file_that_needs_it(kit: Path) -> None:
     secrets = [path.read_bytes().strip() for path in kit.rglob("broker.password")]
-    assert len(set(secrets)) == 4
+    assert len(set(secrets)) == 5
     holders = [path for path in kit.rglob("*") if path.is_file() for secret in secrets if secret in path.read_bytes()]
-    assert len(holders) == 4
+    assert len(holders) == 5
     keys = {path.name for path in kit.rglob("*") if path.is_file() and b"PRIVATE KEY" in path.read_bytes()}
     assert keys == {"ca.key", "broker.key"}
 
@@ -226,9 +226,10 @@ def enter(guarded: Guarded, kit: Path) -> Iterator[Enter]:
 
 
 NORTH, SOUTH = ("stations/orchard.north", "orchard.north"), ("stations/orchard.south", "orchard.south")
-HOST, VIEWER = ("host", "host"), ("home", "home")
-TALLY, RECEIPT, STANDING = (
-    topic("orchard", "north", each) for each in (Subject.TALLY, Subject.RECEIPT, Subject.STANDING)
+HOST, VIEWER, AUDITOR = ("host", "host"), ("home", "home"), ("auditor", "auditor")
+TALLY, RECEIPT, STANDING, QUESTION, ANSWER = (
+    topic("orchard", "north", each)
+    for each in (Subject.TALLY, Subject.RECEIPT, Subject.STANDING, Subject.QUESTION, Subject.ANSWER)
 )
 SOUTH_TALLY = topic("orchard", "south", Subject.TALLY)
 
@@ -278,6 +279,41 @@ def test_a_station_hears_no_receipt_of_another(enter: Enter) -> None:
     host.say(topic("orchard", "south", Subject.RECEIPT), RECEIPT)
     assert north.hears(RECEIPT)
     assert north.heard == [RECEIPT]
+
+
+@mosquitto
+def test_a_station_hears_its_own_questions_and_asks_none(enter: Enter) -> None:
+    auditor, north, south = enter(*AUDITOR), enter(*NORTH), enter(*SOUTH)
+    for each in (auditor, north, south):
+        each.listen("swapbell/#")
+    south.say(QUESTION, ANSWER)
+    auditor.say(QUESTION)
+    assert north.hears(QUESTION)
+    north.say(ANSWER)
+    assert auditor.hears(ANSWER)
+    assert (auditor.heard, north.heard, south.heard) == ([ANSWER], [QUESTION], [])
+
+
+@mosquitto
+def test_who_audits_neither_hears_nor_says_anything_else(enter: Enter) -> None:
+    auditor, host, north = enter(*AUDITOR), enter(*HOST), enter(*NORTH)
+    for each in (auditor, north):
+        each.listen("swapbell/#")
+    host.listen("swapbell/#")
+    auditor.say(RECEIPT, TALLY, STANDING)
+    host.say(STANDING, RECEIPT)
+    north.say(TALLY, topic("orchard", "north", Subject.HEALTH))
+    assert auditor.hears(topic("orchard", "north", Subject.HEALTH))
+    assert auditor.heard == [topic("orchard", "north", Subject.HEALTH)]
+    assert north.heard == [RECEIPT]
+    assert host.heard.count(RECEIPT) == host.heard.count(TALLY) == host.heard.count(STANDING) == 1
+
+
+@mosquitto
+def test_who_audits_does_not_push_the_host_out(enter: Enter) -> None:
+    host = enter(*HOST, client="swapbell-host")
+    assert enter(*AUDITOR, client="swapbell-host").answer is True
+    assert not host.gone.wait(0.5)
 
 
 @mosquitto

@@ -34,6 +34,8 @@ DOORS = {
     "paho": (
         "swapbell_device.linking.link",
         "swapbell_host.wire.line",
+        "swapbell_host.wire.signing",
+        "swapbell_host.auditing.caller",
         "swapbell_host.wire.subscriber",
         "swapbell_host.rehearsal",
     ),

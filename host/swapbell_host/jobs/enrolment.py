@@ -22,8 +22,8 @@ SALT_BYTES = 12
 HASH_BYTES = 64
 # Our choice: 192 bits, beyond any guessing.
 PASSWORD_BYTES = 24
-WRITES = (Subject.TALLY, Subject.HEALTH)
-READS = (Subject.RECEIPT,)
+WRITES = (Subject.TALLY, Subject.HEALTH, Subject.ANSWER)
+READS = (Subject.RECEIPT, Subject.QUESTION)
 
 KEY_FILE = "broker.password"
 CA_FILE = "broker-ca.pem"
@@ -49,7 +49,7 @@ class Credentials:
 
 
 def credentials(station: Key, password: str, salt: bytes) -> Credentials:
-    """Return the credentials with which a station may write its own topics and read its own receipts, nothing else.
+    """Return the credentials with which a station may write its own topics and read what is said to it, nothing else.
 
     Parameters
     ----------

@@ -60,6 +60,12 @@ def _words(folder: Path, host: str, stations: int, *, home: bool) -> str:
         'password_file = "host/broker.password"',
         'ca_file = "host/broker-ca.pem"',
         "",
+        f"{folder}/{settings.AUDITOR}: beside host.toml of whoever asks stations for evidence, which then says:",
+        "",
+        "[auditor]",
+        f'username = "{settings.AUDITOR}"',
+        f'password_file = "{settings.AUDITOR}/broker.password"',
+        "",
         f"{folder}/stations: {stations} folders, each to its station alone, as after `station enrol`",
     ]
     if home:

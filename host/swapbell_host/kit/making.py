@@ -62,7 +62,7 @@ def made(hosts: Sequence[str], stations: Sequence[Key], prefix: str | None, clip
     vouched = papers(hosts, now)
     certificate = vouched.authority.certificate
     broker = BrokerSection(host=hosts[0], port=settings.PORT, ca_file=enrolment.CA_FILE)
-    people = [settings.HOST, *([settings.VIEWER] if prefix is not None else [])]
+    people = [settings.HOST, settings.AUDITOR, *([settings.VIEWER] if prefix is not None else [])]
     words = {name: secrets.token_urlsafe(enrolment.PASSWORD_BYTES) for name in people}
     parcels = [packed(key, broker, clip, certificate) for key in stations]
     lines = [_line(name, word) for name, word in words.items()]

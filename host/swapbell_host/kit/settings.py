@@ -16,7 +16,7 @@ CONF = "/etc/mosquitto/conf.d/swapbell.conf"
 # Our choice: more than any topic of ours and its header take.
 TOPIC_MAX_BYTES = 1024
 # Names at the broker: no station's is like them, for each of those holds a dot.
-HOST, VIEWER = "host", "home"
+HOST, VIEWER, AUDITOR = "host", "home", "auditor"
 PUBLIC = ("broker.pem", enrolment.CA_FILE)
 PRIVATE = ("broker.key", "passwords", "access")
 
@@ -45,7 +45,7 @@ max_packet_size {PAYLOAD_MAX_BYTES + TOPIC_MAX_BYTES}
 
 
 def access(stations: Iterable[Key], prefix: str | None) -> str:
-    """Return the access list: the host all that is ours, each station its own topics alone.
+    """Return the access list: the host all that is ours, each station its own topics, who audits what is asked for.
 
     Parameters
     ----------
@@ -54,7 +54,15 @@ def access(stations: Iterable[Key], prefix: str | None) -> str:
     prefix : str or None
         Where home automation listens, if it is told of the stations; then it gets a name that reads.
     """
-    blocks = [[f"user {HOST}", f"topic readwrite {ROOT}/#"], *(list(enrolment.access(key)) for key in stations)]
+    blocks = [
+        [f"user {HOST}", f"topic readwrite {ROOT}/#"],
+        [
+            f"user {AUDITOR}",
+            f"topic write {ROOT}/+/+/{Subject.QUESTION.value}",
+            *(f"topic read {ROOT}/+/+/{subject.value}" for subject in (Subject.ANSWER, Subject.HEALTH)),
+        ],
+        *(list(enrolment.access(key)) for key in stations),
+    ]
     if prefix is not None:
         shown = (Subject.STANDING, Subject.HEALTH, Subject.NOTICE)
         blocks[0].append(f"topic write {prefix}/device/#")

@@ -10,8 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any, NamedTuple, Self
+from typing import NamedTuple, Self
 
 import msgspec
 import paho.mqtt.client as mqtt
@@ -22,6 +21,7 @@ from swapbell_host.config import BrokerSection
 from swapbell_host.intake import Arrival
 from swapbell_host.wire import packets
 from swapbell_host.wire.line import LineClient
+from swapbell_host.wire.signing import sign_in
 from swapbell_models.fault import Mistake
 from swapbell_models.message import ROOT, Subject, encode, topic
 
@@ -200,10 +200,7 @@ class Subscriber:
     def _make_client(self) -> LineClient:
         broker = self._broker
         client = LineClient(broker.client)
-        if broker.username is not None:
-            client.username_pw_set(broker.username, _password(broker.password_file))
-        if broker.ca_file is not None:
-            _trust(client, broker.ca_file)
+        sign_in(client, broker)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
         return client
@@ -232,24 +229,3 @@ class Subscriber:
         self.listening_since = self._now()
         self._retry_s = RETRY_MIN_S
         self._say("listening to the stations")
-
-
-def _password(name: str | None) -> str | None:
-    if name is None:
-        return None
-    try:
-        return Path(name).read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as error:
-        raise Mistake(
-            f"password file {name}: cannot be read ({error}); check [broker] in the configuration"
-        ) from error
-
-
-def _trust(client: mqtt.Client, ca_file: str) -> None:
-    untyped: Any = client  # paho does not say what a context is
-    try:
-        untyped.tls_set_context(ssl.create_default_context(cafile=ca_file))
-    except OSError as error:
-        raise Mistake(
-            f"certificate {ca_file}: cannot be read ({error}); check [broker] in the configuration"
-        ) from error
