@@ -13,14 +13,18 @@ from sqlalchemy import make_url
 
 import parts
 
-# For tests only: nothing of it must survive a power cut.
+# For tests only: nothing of it must survive a power cut. Its clock is not ours, it writes dates in its own order,
+# and by its language a small letter comes before a capital one: nobody can choose how a server is set up.
 SETTINGS = (
     "listen_addresses=''",
     "fsync=off",
     "synchronous_commit=off",
     "full_page_writes=off",
     "max_connections=20",
+    "timezone=Asia/Kathmandu",
+    "datestyle=SQL,DMY",
 )
+MADE = "-A trust -U tester -E UTF8 --locale=C --locale-provider=icu --icu-locale=en-US --no-sync"
 
 
 class Cluster:
@@ -32,24 +36,40 @@ class Cluster:
         self._programs = programs
         self._user = _unprivileged()
         self.folder = Path(tempfile.mkdtemp(prefix="pg"))  # short: a unix socket's path has at most 107 bytes
-        if self._user:
-            shutil.chown(self.folder, self._user)
+        self.lend(self.folder)
         self._numbers = count(1)
-        self._run("initdb", "-D", "data", "-A", "trust", "-U", "tester", "-E", "UTF8", "--no-locale", "--no-sync")
+        self._run("initdb", "-D", "data", *MADE.split())
+        self.start()
+
+    def start(self) -> None:
+        """Begin to serve."""
         settings = " ".join(f"-c {setting}" for setting in (*SETTINGS, f"unix_socket_directories={self.folder}"))
         self._run("pg_ctl", "-D", "data", "-w", "-l", "log", "-o", settings, "start")
 
-    def database(self, like: str | None = None) -> str:
-        """Make a database, empty or like the one of a URL, and return its URL."""
+    def halt(self) -> None:
+        """Cease to serve, without a word to anybody."""
+        self._run("pg_ctl", "-D", "data", "-m", "immediate", "stop")
+
+    def database(self, like: str | None = None, how: str = "") -> str:
+        """Make a database, empty or like the one of a URL, `how` else in words of SQL, and return its URL."""
         name = f"ledger{next(self._numbers)}"
-        template = make_url(like).database if like else "template1"
-        with psycopg.connect(host=str(self.folder), user="tester", dbname="postgres", autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+        template = make_url(like).database if like else "template0"
+        self.order(f"CREATE DATABASE {name} TEMPLATE {template} {how}")
         return f"postgresql+psycopg://tester@/{name}?host={self.folder}"
+
+    def order(self, words: str) -> None:
+        """Have the server do something, outside of any transaction."""
+        with psycopg.connect(host=str(self.folder), user="tester", dbname="postgres", autocommit=True) as connection:
+            connection.execute(words.encode())
+
+    def lend(self, folder: Path) -> None:
+        """Let the server write to a folder."""
+        if self._user:
+            shutil.chown(folder, self._user)
 
     def stop(self) -> None:
         """End the server and forget all of it."""
-        self._run("pg_ctl", "-D", "data", "-m", "immediate", "stop")
+        self.halt()
         shutil.rmtree(self.folder)
 
     def _run(self, program: str, *arguments: str) -> None:

@@ -5,13 +5,16 @@ when it is first named; a file that is there, such as a ledger of an old revisio
 test starts are out of reach: they know nothing of this and make files.
 """
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
 from unittest import mock
 
+from alembic import command
+from alembic.config import Config
 from orchard import NOON_AT
 from postgres_child import Cluster
+from sqlalchemy import Connection, MetaData, Table, create_engine, func, select
 from sqlalchemy.engine import URL, make_url
 
 from swapbell_host.books import store
@@ -47,8 +50,36 @@ class Instead:
         return self._urls[path]
 
 
+def ledger_at(path: Path) -> str:
+    """Return how a configuration names the ledger that stands for a path."""
+    url = store.ledger_url(str(path))
+    return str(path) if url.get_backend_name() == "sqlite" else url.render_as_string(hide_password=False)
+
+
+def in_postgresql(file: Path, name: str, revision: str) -> str:
+    """Write the rows of an old revision's file into an empty database, as it was made then, and return its name."""
+    config, held = Config(), MetaData()
+    config.set_main_option("script_location", "swapbell_host.books:migrations")
+    with create_engine(f"sqlite:///{file}").connect() as old, create_engine(name).begin() as new:
+        config.attributes["connection"] = new
+        command.upgrade(config, revision)
+        held.reflect(new)
+        for table in held.sorted_tables:
+            if table.name != "alembic_version" and (rows := old.execute(select(table)).mappings().all()):
+                new.execute(table.insert(), [dict(row) for row in rows])
+                _go_on(new, table)
+    return name
+
+
+def _go_on(connection: Connection, table: Table) -> None:
+    """Let the numbers that the database gives go on from those that are there."""
+    if "id" in table.columns:
+        last = select(func.setval(func.pg_get_serial_sequence(table.name, "id"), func.max(table.c.id)))
+        connection.execute(last)
+
+
 @contextmanager
-def postgresql(cluster: Cluster) -> Iterator[None]:
+def postgresql(cluster: Cluster) -> Generator[None]:
     """Keep the ledgers of paths there as long as this lasts."""
     with mock.patch.object(store, "URL", Instead(cluster)):
         yield

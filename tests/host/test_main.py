@@ -15,7 +15,10 @@ from pathlib import Path
 import pytest
 from mosquitto_child import Broker
 from orchard import Party, run_host, tally, topic_of, visits
+from postgres_instead import ledger_at
+from sqlalchemy import text
 
+from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.config import read_config
 from swapbell_host.main import serve
 from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject, encode
@@ -23,6 +26,7 @@ from swapbell_models.phase import Phase
 from swapbell_models.tally import Hindrance, Sight, Tally
 
 HOST_TOML = """
+ledger = "{ledger}"
 [broker]
 host = "127.0.0.1"
 port = {port}
@@ -38,7 +42,7 @@ pytestmark = pytest.mark.part("mosquitto")
 @pytest.fixture
 def host_toml(tmp_path: Path, broker: Broker) -> Path:
     path = tmp_path / "host.toml"
-    path.write_text(HOST_TOML.format(port=broker.port))
+    path.write_text(HOST_TOML.format(port=broker.port, ledger=ledger_at(tmp_path / "ledger.sqlite")))
     return path
 
 
@@ -200,11 +204,9 @@ class Stubborn:
 
 def stored(ledger: Path) -> list[tuple[int, int]]:
     """Return each stored tally's seq and how many crossings it has."""
-    with closing(sqlite3.connect(ledger)) as database:
-        found: list[tuple[int, int]] = database.execute(
-            "SELECT tallies.seq, count(n) FROM tallies LEFT JOIN crossings USING (boot_id, seq) GROUP BY tallies.seq"
-        ).fetchall()
-    return found
+    each = "SELECT tallies.seq, count(n) FROM tallies LEFT JOIN crossings USING (boot_id, seq) GROUP BY tallies.seq"
+    with open_existing(ledger_url(str(ledger))) as store, store.reading() as connection:
+        return [(seq, passed) for seq, passed in connection.execute(text(f"{each} ORDER BY tallies.seq"))]
 
 
 def test_a_clock_that_is_ahead_is_told_in_one_line_and_loses_nothing(host_toml: Path, broker: Broker) -> None:
@@ -279,10 +281,11 @@ def serving(config: Path) -> Iterator[None]:
         thread.join(20.0)
 
 
+@pytest.mark.file
 @pytest.mark.part("tmpfs")
 def test_a_full_disk_ends_the_host_and_loses_nothing(tmp_path: Path, broker: Broker, small_disk: Path) -> None:
     config = tmp_path / "host.toml"
-    config.write_text(f'ledger = "{small_disk}/ledger.sqlite"\n' + HOST_TOML.format(port=broker.port))
+    config.write_text(HOST_TOML.format(port=broker.port, ledger=small_disk / "ledger.sqlite"))
     start_at = datetime.now(UTC) - timedelta(days=1)
     counted = [tally(seq, start_at=start_at, crossings=visits(*[1.0] * 200)) for seq in range(1, 101)]
     with Stubborn(broker.port, counted) as station:
@@ -298,14 +301,14 @@ def test_a_full_disk_ends_the_host_and_loses_nothing(tmp_path: Path, broker: Bro
 
 
 def test_a_mistake_in_the_configuration_is_one_line(tmp_path: Path) -> None:
-    (tmp_path / "host.toml").write_text("[brokre]\n" + HOST_TOML.format(port=1))
+    (tmp_path / "host.toml").write_text("[brokre]\n" + HOST_TOML.format(port=1, ledger="ledger.sqlite"))
     done = ran(tmp_path / "host.toml", "run")
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == f"configuration {tmp_path}/host.toml: unknown key brokre; did you mean broker?\n"
 
 
 def test_a_damaged_ledger_is_one_line(tmp_path: Path) -> None:
-    (tmp_path / "host.toml").write_text(HOST_TOML.format(port=1))
+    (tmp_path / "host.toml").write_text(HOST_TOML.format(port=1, ledger="ledger.sqlite"))
     (tmp_path / "ledger.sqlite").write_text("not a ledger at all\n" * 100)
     done = ran(tmp_path / "host.toml", "run")
     assert (done.returncode, done.stdout) == (1, "")
@@ -340,7 +343,7 @@ def test_toxic_bait_left_out_is_told_until_its_withdrawal_is_logged(host_toml: P
 
 
 def test_a_host_without_a_station_waits_for_the_first(host_toml: Path, broker: Broker) -> None:
-    host_toml.write_text(HOST_TOML.format(port=broker.port).partition("[[station]]")[0])
+    host_toml.write_text(host_toml.read_text().partition("[[station]]")[0])
     command = [SWAPBELL_HOST, "run", "--config", str(host_toml)]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as running:
         assert running.stderr is not None

@@ -1,13 +1,15 @@
 """Ledgers of every revision, as they were written then, open today with all that they hold."""
 
 import shutil
-import sqlite3
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
 from orchard import NOON_AT, SITE, STATION, STATIONS, tally, visits
+from postgres_child import Cluster
+from postgres_instead import in_postgresql
+from sqlalchemy import text
 
 from swapbell_host.alerting.outbox import Why
 from swapbell_host.books.accountbook import Accountbook
@@ -32,15 +34,24 @@ from swapbell_models.tally import Hindrance, Sight
 LEDGERS = Path(__file__).with_name("ledgers")
 
 
+@pytest.fixture(params=["sqlite", "postgresql"])
+def ledger_name(request: pytest.FixtureRequest, tmp_path: Path, revision: str) -> str:
+    """Return the ledger of a revision, on either database."""
+    path = LEDGERS / f"{revision}.ledger"
+    if request.param == "sqlite":
+        return str(shutil.copy(path, tmp_path))
+    cluster: Cluster = request.getfixturevalue("cluster")
+    return in_postgresql(path, cluster.database(), revision)
+
+
 def test_a_ledger_of_every_revision_is_kept() -> None:
     assert tuple(sorted(path.stem for path in LEDGERS.iterdir())) == REVISIONS
 
 
 @pytest.mark.parametrize("revision", REVISIONS)
-def test_an_old_ledger_opens_with_all_that_it_holds(tmp_path: Path, revision: str) -> None:
-    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+def test_an_old_ledger_opens_with_all_that_it_holds(ledger_name: str) -> None:
     now = NOON_AT + timedelta(minutes=10)
-    with Ledger(ledger_url(str(path)), STATIONS, now) as ledger:
+    with Ledger(ledger_url(ledger_name), STATIONS, now) as ledger:
         history = ledger.history(SITE, STATION, now)
         holes = ledger.holes(SITE, STATION)
         notices = [entry.notice.text for entry in ledger.notebook.open_notices()]
@@ -51,11 +62,10 @@ def test_an_old_ledger_opens_with_all_that_it_holds(tmp_path: Path, revision: st
 
 
 @pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision >= "0004"])
-def test_an_old_ledger_opens_with_its_plan_and_its_log(tmp_path: Path, revision: str) -> None:
-    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
-    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT):
+def test_an_old_ledger_opens_with_its_plan_and_its_log(ledger_name: str) -> None:
+    with Ledger(ledger_url(ledger_name), STATIONS, NOON_AT):
         pass
-    with open_existing(ledger_url(str(path))) as store:
+    with open_existing(ledger_url(ledger_name)) as store:
         book = Servicebook(store)
         north = book.stations(NOON_AT)[SITE, STATION]
         assert (north.bait, north.contact, north.place) == ("fish", "Kim", place("42.8821 S 147.3272 E"))
@@ -68,19 +78,17 @@ def test_an_old_ledger_opens_with_its_plan_and_its_log(tmp_path: Path, revision:
 
 
 @pytest.mark.parametrize("revision", REVISIONS)
-def test_the_stations_of_a_configuration_are_in_an_old_ledgers_plan(tmp_path: Path, revision: str) -> None:
-    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
-    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT):
+def test_the_stations_of_a_configuration_are_in_an_old_ledgers_plan(ledger_name: str) -> None:
+    with Ledger(ledger_url(ledger_name), STATIONS, NOON_AT):
         pass
-    with open_existing(ledger_url(str(path))) as store:
+    with open_existing(ledger_url(ledger_name)) as store:
         assert Servicebook(store).job(SITE, STATION, NOON_AT).phase is Phase.LURING
 
 
 @pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision >= "0003"])
-def test_an_old_ledger_tells_how_well_its_counters_saw(tmp_path: Path, revision: str) -> None:
-    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+def test_an_old_ledger_tells_how_well_its_counters_saw(ledger_name: str) -> None:
     now = NOON_AT + timedelta(minutes=10)
-    with Ledger(ledger_url(str(path)), {(SITE, "south"): Phase.LURING}, now) as ledger:
+    with Ledger(ledger_url(ledger_name), {(SITE, "south"): Phase.LURING}, now) as ledger:
         told = ledger.history(SITE, "south", now).tallies
     sure = replace(visits(1.0)[0], confidence=0.9)
     seen = Sight(light=2.5, moving=0.0, dropped=1, blind_s=3.0, hindrance=Hindrance.LIGHT)
@@ -88,32 +96,30 @@ def test_an_old_ledger_tells_how_well_its_counters_saw(tmp_path: Path, revision:
 
 
 @pytest.mark.parametrize("revision", REVISIONS)
-def test_what_an_old_ledger_counted_is_told_before_and_after_it_is_summed(tmp_path: Path, revision: str) -> None:
-    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
+def test_what_an_old_ledger_counted_is_told_before_and_after_it_is_summed(ledger_name: str) -> None:
     told = [Count(NOON_AT, visits=18, outs=0, small=0, large=0, seconds=135.0, watched_s=135.0)]
-    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT) as ledger:
-        assert counted(path) == told
+    with Ledger(ledger_url(ledger_name), STATIONS, NOON_AT) as ledger:
+        assert counted(ledger_name) == told
         for _ in range(4):
             ledger.record([], NOON_AT)
-        assert counted(path) == told
+        assert counted(ledger_name) == told
         assert ledger.holes(SITE, STATION) == [Hole("b1", 4, 4, lost=False)]
-    with sqlite3.connect(path) as connection:
-        assert connection.execute("SELECT boot_id, visits FROM counts").fetchall()[0] == (1, 18)
-        assert connection.execute("SELECT * FROM gaps").fetchall() == [(1, 4, 4)]
+    with open_existing(ledger_url(ledger_name)) as store, store.reading() as connection:
+        assert connection.execute(text("SELECT boot_id, visits FROM counts")).all()[0] == (1, 18)
+        assert connection.execute(text("SELECT * FROM gaps")).all() == [(1, 4, 4)]
 
 
-def counted(path: Path) -> list[Count]:
-    with open_existing(ledger_url(str(path))) as store:
+def counted(ledger_name: str) -> list[Count]:
+    with open_existing(ledger_url(ledger_name)) as store:
         return Countbook(store).span(SITE, STATION, NOON_AT, NOON_AT + timedelta(hours=1))
 
 
 @pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision >= "0005"])
-def test_an_old_ledger_tells_who_was_told_and_who_may_sign_in(tmp_path: Path, revision: str) -> None:
-    path = shutil.copy(LEDGERS / f"{revision}.ledger", tmp_path)
-    with Ledger(ledger_url(str(path)), STATIONS, NOON_AT):
+def test_an_old_ledger_tells_who_was_told_and_who_may_sign_in(ledger_name: str) -> None:
+    with Ledger(ledger_url(ledger_name), STATIONS, NOON_AT):
         pass
     now = NOON_AT + timedelta(minutes=10)
-    with open_existing(ledger_url(str(path))) as store:
+    with open_existing(ledger_url(ledger_name)) as store:
         told = [(each.person, each.why, each.taken_at) for each in Tellingbook(store).told(NOON_AT)]
         assert told == [("Kim", Why.FIRST, now)]
         assert [entry.shelved_until for entry in Notebook(store).open_notices()] == [now + timedelta(hours=2)]
