@@ -8,9 +8,9 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from datetime import UTC, datetime
-from http.client import HTTPConnection
+from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
 
 import pytest
@@ -22,8 +22,9 @@ from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.main import serve
+from swapbell_host.page.serving.connection import AT_ONCE_MAX
+from swapbell_host.page.serving.listeners import FAREWELL, OF_ONE_MAX
 from swapbell_host.page.serving.listening import listening
-from swapbell_host.page.serving.server import AT_ONCE_MAX
 from swapbell_models.fault import Mistake
 
 # No broker is there: the host calls it again and again, and the page is served all the same.
@@ -182,6 +183,36 @@ def test_an_open_stream_does_not_hold_the_host(tmp_path: Path) -> None:
         ended_at = time.monotonic()
     assert time.monotonic() - ended_at < PATIENCE_S / 2
     line.close()
+
+
+def test_of_too_many_streams_of_one_account_the_oldest_gives_way(tmp_path: Path) -> None:
+    port = free_port()
+    with host(configured(tmp_path, f"127.0.0.1:{port}")), ExitStack() as lines:
+        asked(f"http://127.0.0.1:{port}/login")
+        streams = list[HTTPResponse]()
+        for _ in range(OF_ONE_MAX + 1):
+            line = lines.enter_context(closing(HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)))
+            line.request("GET", "/live")
+            streams.append(line.getresponse())
+            streams[-1].readline()
+        assert FAREWELL in streams[0].read().decode("ascii")
+
+
+def test_whoever_leaves_in_the_middle_of_a_form_is_no_failure_of_ours(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = free_port()
+    head = "POST /login HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 99\r\nContent-Type: "
+    kinds = ("application/x-www-form-urlencoded", "multipart/form-data; boundary=cut")
+    with host(configured(tmp_path, f"127.0.0.1:{port}")):
+        asked(f"http://127.0.0.1:{port}/login")
+        capsys.readouterr()
+        for kind in kinds:
+            with closing(socket.create_connection(("127.0.0.1", port))) as line:
+                line.sendall(f"{head}{kind}\r\n\r\nname=K".encode())
+        asked(f"http://127.0.0.1:{port}/login")
+        time.sleep(0.3)
+    assert "Traceback" not in capsys.readouterr().err
 
 
 @pytest.mark.part("openssl")

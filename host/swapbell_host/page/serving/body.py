@@ -1,11 +1,10 @@
 """Forms as they are sent: read up to a limit, with one photo at most."""
 
-import asyncio
 from dataclasses import dataclass, field
 
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.types import Message, Receive
 
 from swapbell_host.books.photos import PHOTO_MAX_BYTES
@@ -15,8 +14,6 @@ from swapbell_host.page.visit import Fields
 FORM_MAX_BYTES = 1_000_000
 # Our choice: one for each station of the largest round, and some more.
 FIELDS_MAX = 2_000
-# Our choice: a photo of 5 MB takes a minute or two from the far end of an orchard.
-PATIENCE_S = 300.0
 PLAIN = "application/x-www-form-urlencoded"
 WITH_FILES = "multipart/form-data"
 
@@ -40,7 +37,7 @@ async def read(request: Request, *, with_photo: bool = True) -> Sent:
     Raises
     ------
     HTTPException
-        If it is none, too large, too slow or not whole.
+        If it is none, too large or not whole.
     """
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in {PLAIN, WITH_FILES}:
@@ -48,13 +45,10 @@ async def read(request: Request, *, with_photo: bool = True) -> Sent:
     most = FORM_MAX_BYTES + (PHOTO_MAX_BYTES if with_photo and kind == WITH_FILES else 0)
     limited = Request(request.scope, _limited(request, most))
     try:
-        async with asyncio.timeout(PATIENCE_S):
-            form = await limited.form(max_files=1, max_fields=FIELDS_MAX, max_part_size=FORM_MAX_BYTES)
-            return Sent(_fields(form), await _photo(form))
-    except TimeoutError as error:
-        raise HTTPException(
-            408, "The form took too long to arrive. Send it again where the network is better."
-        ) from error
+        form = await limited.form(max_files=1, max_fields=FIELDS_MAX, max_part_size=FORM_MAX_BYTES)
+        return Sent(_fields(form), await _photo(form))
+    except ClientDisconnect as error:
+        raise HTTPException(400, "The form did not arrive whole.") from error
     finally:
         await limited.close()
 

@@ -1,28 +1,104 @@
-"""One connection to the page: who says nothing is not waited for, or a few hundred would keep all others out."""
+"""One connection to the page: it must get on in either direction, and a crowd of one address leaves room for others.
+
+A client that drips its request, or sips its answer, would hold one of a few hundred places for nothing. So a request
+must be whole within a stated time, and both keep a least pace that a photo reaches over a weak mobile link.
+"""
 
 import asyncio
+import sys
+from collections import defaultdict
+from collections.abc import Iterable
+from fcntl import ioctl
+from termios import TIOCOUTQ
 from typing import Any
 
+import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from swapbell_host.page.access.tries import neighbourhood
 
 # Our choice: a phone at the edge of its network sends the head of a request within it.
 HEAD_S = 10.0
+# Our choice: a photo of 5 MB takes a minute or two from the far end of an orchard.
+WHOLE_S = 300.0
+# Our choice: half of what the oldest packet radio sends upwards in practice, some 32 kbit/s.
+LEAST_BYTES_PER_S = 2_000.0
+# Our choice: somebody walks through a dead spot, and it goes on.
+SLOW_S = 30.0
+# How often a connection is looked at; our choice: a few hundred of them cost nothing.
+PULSE_S = 1.0
+# Our choice: far more than all who look after one host's stations.
+AT_ONCE_MAX = 200
 
 
 class Connection(H11Protocol):
-    """As uvicorn has it, but closed where the head of the first request does not come in time."""
+    """As uvicorn has it, but ended where it does not get on, or where its address has the most and others come."""
 
     def connection_made(self, transport: Any) -> None:
-        """Begin to wait."""
+        """Begin to look at its pace, and make room."""
         super().connection_made(transport)
-        self._closing = asyncio.get_running_loop().call_later(HEAD_S, self._close_if_silent)
+        self.since_s = self.loop.time()
+        self._came = self._unsent = 0
+        self._asking_s = self._owed_bytes = 0.0
+        self._looking = self.loop.call_later(PULSE_S, self._look)
+        make_room(each for each in self.connections if isinstance(each, Connection))
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Stop waiting."""
-        self._closing.cancel()
+        """Stop looking."""
+        self._looking.cancel()
         super().connection_lost(exc)
 
-    def _close_if_silent(self) -> None:
-        # uvicorn begins a cycle when the head of a request is whole; until then there is none, whatever it annotates.
-        if vars(self)["cycle"] is None and not self.transport.is_closing():
-            self.transport.close()
+    def data_received(self, data: bytes) -> None:
+        """Count what comes."""
+        self._came += len(data)
+        super().data_received(data)
+
+    def on_response_complete(self) -> None:
+        """Begin with the next request."""
+        self._asking_s = 0.0
+        super().on_response_complete()
+
+    def _look(self) -> None:
+        self._looking = self.loop.call_later(PULSE_S, self._look)
+        waits = self.flow.read_paused or self.conn.they_are_waiting_for_100_continue
+        sends = self.conn.their_state in {h11.IDLE, h11.SEND_BODY} and not waits
+        self._asking_s += PULSE_S * sends
+        self._reckon(sends=sends and self.conn.their_state is h11.SEND_BODY)
+        if self._asking_s >= self._patience_s() or self._owed_bytes >= LEAST_BYTES_PER_S * SLOW_S:
+            self.transport.abort()
+
+    def _reckon(self, *, sends: bool) -> None:
+        """Add up by how much it is behind the least pace, in what it sends and what it takes."""
+        before, self._unsent = self._unsent, _unsent(self.transport)
+        moved, self._came = self._came + max(0, before - self._unsent), 0
+        owes = sends or (before > 0 and self._unsent > 0)
+        self._owed_bytes = max(0.0, self._owed_bytes + LEAST_BYTES_PER_S * PULSE_S - moved) if owes else 0.0
+
+    def _patience_s(self) -> float:
+        """Return how long a request may take: little for its head, and for a body that was answered already."""
+        asks = self.conn.their_state is h11.SEND_BODY and self.conn.our_state is not h11.DONE
+        return WHOLE_S if asks else HEAD_S
+
+
+def _unsent(transport: asyncio.Transport) -> int:
+    """Return how much of what was written the other side has not taken yet, here and in the kernel (tcp(7))."""
+    try:
+        kept = ioctl(transport.get_extra_info("socket").fileno(), TIOCOUTQ, bytes(4))
+    except OSError:  # it is closed already
+        return 0
+    return transport.get_write_buffer_size() + int.from_bytes(kept, sys.byteorder)
+
+
+def make_room(connections: Iterable[Connection]) -> None:
+    """End the oldest connection of whichever address has the most, where there are too many."""
+    crowds = defaultdict[str, list[Connection]](list)
+    for each in connections:
+        if not each.transport.is_closing() or each.transport.get_write_buffer_size():
+            crowds[neighbourhood(each.client[0] if each.client else "")].append(each)
+    if sum(map(len, crowds.values())) > AT_ONCE_MAX:
+        crowd = max(crowds.values(), key=lambda all_: (len(all_), -_oldest(all_).since_s))
+        _oldest(crowd).transport.abort()
+
+
+def _oldest(crowd: list[Connection]) -> Connection:
+    return min(crowd, key=lambda each: each.since_s)

@@ -9,9 +9,11 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response, StreamingResponse
 
 from swapbell_host.page.access import forgery
+from swapbell_host.page.access.tries import neighbourhood
 from swapbell_host.page.serving.cookies import Cookies
 from swapbell_host.page.serving.drawing import Drawing
 from swapbell_host.page.serving.headers import FRESH
+from swapbell_host.page.serving.listeners import Listeners
 from swapbell_host.page.visit import Caller, Download, Go, Page, Said, Stream, Visit
 
 HTML = "text/html"
@@ -28,10 +30,11 @@ HEADINGS = {
 
 @dataclass(frozen=True, slots=True)
 class Replies:
-    """Makes responses with the page's templates and cookies."""
+    """Makes responses with the page's templates and cookies, and lets so many listen."""
 
     cookies: Cookies
     drawing: Drawing = field(default_factory=Drawing)
+    listeners: Listeners = field(default_factory=Listeners)
 
     def to(self, request: Request, visit: Visit, answer: Said) -> Response:
         """Return the response that an answer makes."""
@@ -43,7 +46,9 @@ class Replies:
             case Download():
                 return _file(answer)
             case Stream():
-                return StreamingResponse(answer.events, headers=FRESH, media_type="text/event-stream")
+                who = visit.account.name if visit.account else neighbourhood(visit.caller.address)
+                heard = self.listeners.hear(who, answer.events)
+                return StreamingResponse(heard, headers=FRESH, media_type="text/event-stream")
 
     def trouble(self, request: Request, status: int, words: str) -> Response:
         """Return a page that says what is wrong."""

@@ -13,7 +13,7 @@ from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.page.house import open_house
 from swapbell_host.page.serving.app import application
 from swapbell_host.page.serving.back import Back
-from swapbell_host.page.serving.connection import Connection
+from swapbell_host.page.serving.connection import AT_ONCE_MAX, Connection
 from swapbell_host.page.serving.listening import Listening, listening
 from swapbell_models.fault import Mistake
 
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 # Our choice: whoever waits for an answer when the host ends gets a moment; streams would never end by themselves.
 GRACE_S = 1
-# Our choice: far more than all who look after one host's stations; beyond it a request is turned away at once.
-AT_ONCE_MAX = 200
+# Our choice: the largest round, 1,000 stations with an amount for each, under names of up to some forty letters.
+HEAD_MAX_BYTES = 300_000
 
 
 class Server:
@@ -104,7 +104,8 @@ def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Se
         # Only what stands in front of the host, on this machine, may say for whom it asks.
         proxy_headers=where.address is not None,
         forwarded_allow_ips="127.0.0.1,::1",
-        limit_concurrency=AT_ONCE_MAX,
+        h11_max_incomplete_event_size=HEAD_MAX_BYTES,
+        limit_concurrency=2 * AT_ONCE_MAX,  # counts also what is at work for those who left
         timeout_graceful_shutdown=GRACE_S,
         ssl_certfile=section.certificate_file,
         ssl_keyfile=section.key_file,

@@ -1,0 +1,193 @@
+"""Connections that do not get on are ended, and a crowd of one address leaves room for others."""
+
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from http.client import HTTPConnection
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+import uvicorn
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.types import Receive, Scope, Send
+
+from swapbell_host.page.serving import connection
+from swapbell_host.page.serving.connection import Connection
+
+PATIENCE_S = 20.0
+# Far more than a kernel keeps of an answer that nobody takes.
+LARGE_BYTES = 30_000_000
+POST = b"POST /whole HTTP/1.1\r\nHost: here\r\nContent-Length: 100000\r\n\r\n"
+
+
+async def app(scope: Scope, receive: Receive, send: Send) -> None:
+    """Answer with the size of what came, with a large thing, or without looking at what comes."""
+    request = Request(scope, receive)
+    answers: dict[str, Callable[[], Any]] = {"/whole": request.body, "/large": large, "/refused": nothing}
+    content = await answers[scope["path"]]()
+    answer = content if scope["path"] == "/large" else str(len(content))
+    response: Response = PlainTextResponse(answer)
+    await response(scope, receive, send)
+
+
+async def large() -> bytes:
+    return b"x" * LARGE_BYTES
+
+
+async def nothing() -> bytes:
+    return b""
+
+
+@pytest.fixture
+def port(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
+    """Serve the application with a clock that runs 20 times as fast, and less time for a whole request."""
+    monkeypatch.setattr(connection, "WHOLE_S", 100.0)
+    for name in ("HEAD_S", "WHOLE_S", "SLOW_S", "PULSE_S"):
+        monkeypatch.setattr(connection, name, getattr(connection, name) / 20.0)
+    monkeypatch.setattr(connection, "LEAST_BYTES_PER_S", 20 * connection.LEAST_BYTES_PER_S)
+    config = uvicorn.Config(app, http=Connection, ws="none", lifespan="off", log_level="critical", loop="asyncio")
+    server = uvicorn.Server(config)
+    with closing(socket.create_server(("127.0.0.1", 0))) as listening:
+        thread = threading.Thread(target=server.run, args=([listening],))
+        thread.start()
+        yield listening.getsockname()[1]
+        server.should_exit = True
+        thread.join(PATIENCE_S)
+    assert not thread.is_alive()
+
+
+def connected(port: int, sends: bytes = b"") -> socket.socket:
+    line = socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S)
+    line.sendall(sends)
+    return line
+
+
+def ended(line: socket.socket, drip: bytes) -> bool:
+    """Tell whether the page ends a connection that sends a little at a time."""
+    until = time.monotonic() + PATIENCE_S
+    while time.monotonic() < until:
+        try:
+            line.sendall(drip)
+            line.settimeout(0.05)
+            if line.recv(65536) == b"":
+                return True
+        except TimeoutError:
+            continue
+        except OSError:
+            return True
+    return False
+
+
+@pytest.mark.parametrize(
+    ("sends", "drip"),
+    [
+        (b"", b""),
+        (b"GET /whole HTTP/1.1\r\nHost: here\r\n", b"X: y\r\n"),
+        (b"GET /whole HTTP/1.1\r\nHost: here\r\n\r\n", b"G"),
+        (POST, b"x"),
+        (POST.replace(b"/whole", b"/refused"), b"x" * 2000),
+    ],
+    ids=["silent", "drips a head", "drips a second head", "drips a body", "sends on after the answer"],
+)
+def test_whoever_drips_is_ended(port: int, sends: bytes, drip: bytes) -> None:
+    with closing(connected(port, sends)) as line:
+        assert ended(line, drip)
+
+
+def test_a_body_that_keeps_the_least_pace_is_ended_when_its_time_is_over(port: int) -> None:
+    endless = POST.replace(b"100000", b"100000000")
+    with closing(connected(port, endless)) as line:
+        began = time.monotonic()
+        assert ended(line, b"x" * 10_000)
+        assert time.monotonic() - began > connection.SLOW_S * 2
+
+
+@pytest.mark.parametrize("sips", [0, 10], ids=["not at all", "by sips"])
+def test_an_answer_that_is_not_taken_at_the_least_pace_is_ended(port: int, sips: int) -> None:
+    with closing(connected(port, b"GET /large HTTP/1.1\r\nHost: here\r\n\r\n")) as line:
+        until = time.monotonic() + 3 * connection.SLOW_S
+        while time.monotonic() < until:
+            line.recv(sips)
+            time.sleep(0.05)
+        taken = 0
+        while piece := line.recv(1_000_000):
+            taken += len(piece)
+    assert taken < LARGE_BYTES / 2
+
+
+def test_an_answer_that_is_taken_over_a_weak_link_is_whole(port: int) -> None:
+    with closing(connected(port, b"GET /large HTTP/1.1\r\nHost: here\r\nConnection: close\r\n\r\n")) as line:
+        taken = 0
+        while piece := line.recv(100_000):
+            taken += len(piece)
+            time.sleep(0.01)
+    assert taken > LARGE_BYTES
+
+
+def test_a_photo_over_a_weak_link_arrives_though_it_stops_on_its_way(port: int) -> None:
+    with closing(connected(port, POST)) as line:
+        for _ in range(3):
+            for _ in range(5):
+                line.sendall(b"x" * 6000)
+                time.sleep(0.05)
+            time.sleep(connection.SLOW_S / 3)
+        line.sendall(b"x" * 10_000)
+        assert line.recv(1000).endswith(b"\r\n\r\n100000")
+
+
+def test_a_connection_that_asks_again_and_again_is_kept(port: int) -> None:
+    with closing(HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)) as line:
+        line.connect()
+        first, until = line.sock, time.monotonic() + 3 * connection.HEAD_S
+        while time.monotonic() < until:
+            line.request("POST", "/whole", b"x" * 10)
+            assert line.getresponse().read() == b"10"
+        assert line.sock is first
+
+
+def crowd(*addresses: str) -> list[Any]:
+    """Return connections from those addresses, as they began one after the other."""
+
+    def one(since_s: int, address: str) -> SimpleNamespace:
+        ended = list[bool]()
+        transport = SimpleNamespace(
+            is_closing=lambda: bool(ended), get_write_buffer_size=lambda: 0, abort=lambda: ended.append(True)
+        )
+        return SimpleNamespace(since_s=since_s, client=(address, 1), transport=transport)
+
+    return [one(*each) for each in enumerate(addresses)]
+
+
+@pytest.mark.parametrize(
+    ("addresses", "gives_way"),
+    [
+        (["10.0.0.1", "10.0.0.2", "10.0.0.2"], None),
+        (["10.0.0.1", "10.0.0.2", "10.0.0.2", "10.0.0.3"], 1),
+        (["10.0.0.1", "10.0.0.2", "10.0.0.3", "10.0.0.4"], 0),
+        (["10.0.0.1", "2001:db8::1", "2001:db8:0:1::1", "2001:db8:0:2::1"], 1),
+    ],
+)
+def test_the_oldest_of_the_address_that_has_the_most_gives_way(
+    addresses: list[str], gives_way: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connection, "AT_ONCE_MAX", 3)
+    all_of_them = crowd(*addresses)
+    connection.make_room(all_of_them)
+    assert [n for n, each in enumerate(all_of_them) if each.transport.is_closing()] == (
+        [] if gives_way is None else [gives_way]
+    )
+
+
+def test_a_thousand_connections_of_one_address_do_not_keep_another_out(port: int) -> None:
+    crowd = [connected(port, POST) for _ in range(connection.AT_ONCE_MAX + 50)]
+    with closing(socket.create_connection(("127.0.0.1", port), PATIENCE_S, ("127.0.0.9", 0))) as line:
+        line.sendall(POST + b"x" * 99_999)
+        crowd += [connected(port, POST) for _ in range(50)]
+        line.sendall(b"x")
+        assert line.recv(1000).startswith(b"HTTP/1.1 200 ")
+    for each in crowd:
+        each.close()
