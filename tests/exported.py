@@ -19,7 +19,7 @@ from swapbell_models.tally import Crossing, Direction, Tally
 
 MADE_AT = NOON_AT - timedelta(days=3)
 HEARD_AT = NOON_AT + timedelta(days=2)
-HERE = "42.8821 S 147.3272 E"
+HERE = "42.8821 S 27.3272 E"
 
 
 def body(at_s: float, direction: Direction = Direction.IN, size: SizeClass = SizeClass.WASP) -> Crossing:
@@ -45,7 +45,7 @@ def plan(name: str, *stations: Station, **site: Any) -> None:
 
 def control(name: str = "far") -> Station:
     """Return a control station near `north`."""
-    return Station(SITE, name, MADE_AT, role=Role.CONTROL, place=place("42.8830 S 147.3280 E"))
+    return Station(SITE, name, MADE_AT, role=Role.CONTROL, place=place("42.8830 S 27.3280 E"))
 
 
 def record(name: str, sent: Iterable[Tally] | Mapping[str, Iterable[Tally]]) -> None:

@@ -1,7 +1,8 @@
 """What became of a site's traffic after a swap, read from the open books."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from datetime import datetime, timedelta
+from typing import TypeAlias, TypeVar
 
 from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.servicebook import Servicebook
@@ -22,45 +23,78 @@ LATER = timedelta(days=14)
 FINE_MAX_STATIONS = 12
 HOUR = timedelta(hours=1)
 
+T = TypeVar("T")
+# Work that is done piece by piece, so that whoever asks can do something more pressing in between.
+Pieces: TypeAlias = Generator[None, None, T]
+# What became of the traffic after a swap: of all its stations together, and of each.
+Found: TypeAlias = tuple[Finding | None, tuple[Finding, ...]]
+
 
 class Comparison:
     """The swaps of one site, and what became of its traffic.
 
     Parameters
     ----------
-    config : Config
-        Where the site lies, if the ledger does not know.
     service, counts
         The open books.
     site : str
         One that the ledger knows.
     now : datetime
         Aware UTC.
+    until : datetime, optional
+        How far one looks, aware UTC; to `now` if nothing is said.
+    config : Config, optional
+        Where the site lies, if the ledger does not know.
     """
 
-    def __init__(self, config: Config, service: Servicebook, counts: Countbook, site: str, now: datetime) -> None:
-        self._service, self._counts, self._now = service, counts, now
+    def __init__(
+        self,
+        service: Servicebook,
+        counts: Countbook,
+        site: str,
+        now: datetime,
+        *,
+        until: datetime | None = None,
+        config: Config | None = None,
+    ) -> None:
+        self._service, self._counts, self._now, self._until = service, counts, now, until or now
         self._site = service.sites(now)[site]
-        self._place = next((each.place for each in config.sites if each.name == site), None)
+        self._place = next((each.place for each in config.sites if each.name == site), None) if config else None
         self._roles = {key: each.role for key, each in service.stations(now).items() if key[0] == site}
 
     def swaps(self) -> list[Swap]:
         """Return the swaps of the site, in time order."""
         return lures.swaps({key: self._entries(key) for key in self._roles})
 
-    def of(self, swap: Swap) -> tuple[Finding | None, tuple[Finding, ...]]:
-        """Return what became of the traffic after a swap: of all its stations together, and of each."""
-        controls = [*self._controls()]
-        step = STEP if len(swap.stations) + len(controls) <= FINE_MAX_STATIONS else HOUR
-        stations, untreated = ([self._watched(key, swap, step) for key in keys] for keys in (swap.stations, controls))
-        return verify(swap, stations, untreated, self._now)
+    def last_swap(self, key: Key) -> Swap | None:
+        """Return the last swap of a station, as of it alone; nothing if it never was."""
+        swaps = lures.swaps({key: self._entries(key)})
+        return swaps[-1] if swaps else None
 
-    def _controls(self) -> Iterator[Key]:
-        return (key for key, role in self._roles.items() if role is Role.CONTROL)
+    def of(self, swap: Swap) -> Found:
+        """Return what became of the traffic after a swap: of all its stations together, and of each."""
+        pieces = self.pieces(swap)
+        while True:
+            try:
+                next(pieces)
+            except StopIteration as end:
+                found: Found = end.value
+                return found
+
+    def pieces(self, swap: Swap) -> Pieces[Found]:
+        """Return the same, in pieces of some hundredths of a second: one for each station."""
+        controls = [key for key, role in self._roles.items() if role is Role.CONTROL and key not in swap.stations]
+        step = STEP if len(swap.stations) + len(controls) <= FINE_MAX_STATIONS else HOUR
+        watched = list[Watched]()
+        for key in (*swap.stations, *controls):
+            watched.append(self._watched(key, swap, step))
+            yield
+        number = len(swap.stations)
+        return verify(swap, watched[:number], watched[number:], self._until)
 
     def _watched(self, key: Key, swap: Swap, step: timedelta) -> Watched:
         to_at = max(swap.stations.values()) + self._site.terms.watch + LATER
-        counts = self._counts.span(*key, swap.from_at - BEFORE_MAX - step, min(self._now, to_at), step)
+        counts = self._counts.span(*key, swap.from_at - BEFORE_MAX - step, min(self._until, to_at), step)
         place = self._service.place(*key, self._now) or self._place
         return Watched(key, place, self._entries(key), counts, self._site.terms.lure, step)
 

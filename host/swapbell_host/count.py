@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 
 from swapbell_models.traffic import WINDOW_S, Span
 
@@ -67,6 +67,22 @@ def by_day(counts: Sequence[Count], nights: Sequence[Span]) -> list[Count]:
             count = found[nth]
             light = max(begins_at - count.from_at, _NONE) + max(count.from_at + STRETCH - ends_at, _NONE)
             found[nth] = replace(count, watched_s=count.watched_s * light / STRETCH)
+    return found
+
+
+def overlap_s(span: Span, others: Sequence[Span]) -> float:
+    """Return how much of a stretch lies in others, which are in time order and do not overlap [s]."""
+    first, last = bisect_right(others, span[0], key=itemgetter(1)), bisect_left(others, span[1], key=itemgetter(0))
+    parts = (min(span[1], ends_at) - max(span[0], begins_at) for begins_at, ends_at in others[first:last])
+    return sum(parts, _NONE).total_seconds()
+
+
+def runs(begins: Sequence[datetime], step: timedelta) -> list[Span]:
+    """Return the stretches that steps in time order make up, where one ends as the next begins."""
+    found = list[Span]()
+    for at in begins:
+        first_at = found.pop()[0] if found and found[-1][1] == at else at
+        found.append((first_at, at + step))
     return found
 
 

@@ -1,27 +1,20 @@
 """What the ledger's longer memory tells of a station, gathered for the slow rules as far as its phase asks for it."""
 
-from collections.abc import Generator, Iterator, Sequence
 from datetime import datetime, timedelta
-from typing import TypeAlias, TypeVar
 
 from swapbell_host.board import Seen
 from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.lookback import Noticed, noticed
 from swapbell_host.books.missing import missing
-from swapbell_host.count import Count
+from swapbell_host.compare import Comparison, Pieces
 from swapbell_host.forecasting.reading import lure_of
 from swapbell_host.forecasting.words import day_ahead
 from swapbell_host.intake import Station
-from swapbell_host.jobs import lures
-from swapbell_host.jobs.entry import Entry, standing
-from swapbell_host.jobs.plan import Role
 from swapbell_host.judging.evidence import REACH, Evidence
 from swapbell_host.judging.history import COUNTING, History, PastNotice
 from swapbell_host.judging.look import Look
 from swapbell_host.verifying.finding import Finding
-from swapbell_host.verifying.lit import Watched
-from swapbell_host.verifying.verify import BEFORE_MAX, verify
 from swapbell_models.fault import Mistake
 from swapbell_models.forecasting.forecast import forecast
 from swapbell_models.job import LURE_MAX
@@ -29,10 +22,6 @@ from swapbell_models.phase import Phase
 
 # Our choice: a few times a day. What a forecast or a proof stands on are days; each costs as much as a hundred looks.
 COSTLY = timedelta(hours=4)
-
-T = TypeVar("T")
-# Work that is done piece by piece, so that whoever asks can do something more pressing in between.
-Pieces: TypeAlias = Generator[None, None, T]
 
 
 class Review:
@@ -82,29 +71,12 @@ class Review:
 
     def _finding(self, history: History, now: datetime) -> Pieces[Finding | None]:
         """Return what became of a station's traffic after its last swap, against the control stations of its site."""
-        key = history.site, history.station
-        swaps = lures.swaps({key: self._entries(key, now)})
-        if not swaps:
+        comparison = Comparison(self._log, self._counts, history.site, now)
+        swap = comparison.last_swap((history.site, history.station))
+        if swap is None:
             return None
-        begin_at = swaps[-1].from_at - BEFORE_MAX
-        watched = list[Watched]()
-        for each in (key, *self._controls(history.site, now)):
-            watched.append(self._watched(each, begin_at, now))
-            yield
-        _, (found,) = verify(swaps[-1], watched[:1], watched[1:], now)
+        _, (found,) = yield from comparison.pieces(swap)
         return found
-
-    def _controls(self, site: str, now: datetime) -> Iterator[Station]:
-        stations = self._log.stations(now)
-        return (key for key, each in stations.items() if key[0] == site and each.role is Role.CONTROL)
-
-    def _watched(self, key: Station, begin_at: datetime, now: datetime) -> Watched:
-        counts: Sequence[Count] = self._counts.span(*key, begin_at, now)
-        lure = self._log.sites(now)[key[0]].terms.lure
-        return Watched(key, self._log.place(*key, now), self._entries(key, now), counts, lure)
-
-    def _entries(self, key: Station, now: datetime) -> Sequence[Entry]:
-        return standing(self._log.entries(*key, now))
 
 
 def _begun_at(history: History, now: datetime) -> datetime:

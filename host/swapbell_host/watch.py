@@ -9,9 +9,10 @@ from swapbell_host.alerting.alerts import Alerts
 from swapbell_host.board import Board, Seen
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.clocks import Clocks
+from swapbell_host.compare import Pieces
 from swapbell_host.intake import Station
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.review import Pieces, Review
+from swapbell_host.review import Review
 from swapbell_host.standing import Standings
 from swapbell_host.wire.subscriber import Batch, Subscriber
 from swapbell_models.message import Subject

@@ -78,8 +78,27 @@ def test_a_gap_is_hatched_and_has_no_number_in_the_table(village: Client) -> Non
     )
     found = plotted(village, READY)
     at, most = found["at"], found["most"]
-    (gap,) = [pair for pair in found["gaps"] if pair[1] - pair[0] > 1800]
-    assert all(value is None for moment, value in zip(at, most, strict=True) if gap[0] <= moment < gap[1])
+    hidden = [
+        value
+        for begins, ends in found["gaps"]
+        for moment, value in zip(at, most, strict=True)
+        if begins <= moment < ends
+    ]
+    assert hidden.count(None) > 6
+    assert 0 not in hidden
+
+
+def test_a_night_that_a_counter_watched_is_a_gap_and_keeps_what_was_seen(village: Client) -> None:
+    found = plotted(village, READY)
+    (dusk, dawn) = found["foraging"][0][1], found["foraging"][1][0]
+    night = [
+        (most, watched)
+        for at, most, watched in zip(found["at"], found["most"], found["watched"], strict=True)
+        if dusk <= at and at + 300 <= dawn
+    ]
+    assert len(night) > 100
+    assert {watched for _, watched in night} == {0.0}
+    assert 0 not in {most for most, _ in night}
 
 
 def test_what_the_script_draws_is_what_the_picture_shows(village: Client) -> None:

@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from swapbell_host.count import Count
+from swapbell_host.count import Count, floor
 from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.jobs.plan import Station
 from swapbell_host.jobs.stages import Stage, stages
 from swapbell_host.page.plotting import clock
 from swapbell_host.page.plotting.picture import BOTTOM_PX, TOP_PX, picture, spaced
 from swapbell_host.page.plotting.plot import Mark, MarkKind, Plot, document, foraging, plot
-from swapbell_host.page.plotting.points import POINTS_MAX, STEP, STEPS, floor, points, step_for
+from swapbell_host.page.plotting.points import POINTS_MAX, STEP, STEPS, points, step_for
 from swapbell_host.page.plotting.rows import rows
 from swapbell_host.page.plotting.stretch import Span, midnight, stretch
 from swapbell_host.page.plotting.words import lasting, summary, unwatched
@@ -134,6 +134,28 @@ def test_steps_count_from_1970() -> None:
 
 
 # --- the plot and its document
+
+
+def twofold(nth: int) -> Count:
+    return Count(AT + nth * STEP, 0, 0, 0, 0, 0.0, 0.0, 300.0)
+
+
+def test_two_counters_are_a_gap_that_says_why() -> None:
+    counts = [count(0, 3), twofold(1), twofold(2), count(3, 4), twofold(5)]
+    found = drawn(counts, 6 * STEP)
+    assert [point.most for point in found.points] == [3, None, None, 4, None, None]
+    assert found.twofold == [(AT + STEP, AT + 3 * STEP), (AT + 5 * STEP, AT + 6 * STEP)]
+    assert document(found)["twofold"] == [[_s(a), _s(b)] for a, b in found.twofold]
+    assert "Two counters reported under its name for 15 min, first at" in summary(counts, found)[-1]
+
+
+def test_two_counters_are_named_in_the_table() -> None:
+    (row,) = rows([twofold(1)], AUCKLAND, AT, AT + HOUR)
+    assert (row.visits, row.twofold) == (None, True)
+
+
+def _s(at: datetime) -> int:
+    return round(at.timestamp())
 
 
 def test_gaps_are_drawn_up_to_now_and_not_beyond() -> None:

@@ -14,11 +14,12 @@ from swapbell_host.board import Board, Seen
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.store import ledger_url
+from swapbell_host.compare import Pieces
 from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.evidence import Evidence
-from swapbell_host.review import COSTLY, Pieces, Review
+from swapbell_host.review import COSTLY, Review
 from swapbell_host.watch import Watch
 from swapbell_models.calendar.place import Hemisphere, Place
 from swapbell_models.forecasting.growth import Growth

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -77,8 +78,14 @@ def test_a_day_that_nobody_watched_is_a_gap_and_no_zero() -> None:
 
 
 def test_what_was_counted_by_night_counts_and_is_in_no_rate() -> None:
-    day = counted(count(at(2), 5), count(at(12), 3))[0]
+    day = counted(count(at(2), 5, watched_s=0.0), count(at(12), 3))[0]
     assert (day.visits, day.per_h) == (8, 12.0)
+
+
+def test_a_day_of_two_counters_is_a_gap_that_says_why() -> None:
+    doubled = replace(count(at(12), 0, watched_s=0.0), seconds=0.0, twofold_s=900.0)
+    day = counted(doubled)[0]
+    assert (day.visits, day.is_gap, day.twofold_s) == (None, True, 900.0)
 
 
 def test_an_hour_watched_is_its_share_of_the_foraging_hours() -> None:
@@ -133,6 +140,29 @@ def test_counts_come_from_the_ledger_with_their_effort(books: Paperwork, tmp_pat
     rows = csv.DictReader(io.StringIO(report(books, Form.CSV).decode(), newline=""))
     (row,) = (row for row in rows if (row["station"], row["day"]) == ("north", "2026-03-15"))
     assert (row["visits"], row["watched_s"], row["gap"]) == ("40", "300.0", "no")
+
+
+def noted(books: Paperwork, tmp_path: Path, begun_at: datetime, *boots: str) -> dict[str, str]:
+    """Return the report's row of the day on which some boots counted for five minutes."""
+    applied(books)
+    told = [
+        tally(seq, start_at=begun_at, boot=boot, crossings=visits(1.0, 2.0)) for boot in boots for seq in range(1, 21)
+    ]
+    with Ledger(ledger_url(str(tmp_path / "ledger.sqlite")), {}, NOON_AT) as ledger:
+        ledger.record([Arrival(topic_of(Subject.TALLY), encode(each)) for each in told], NOON_AT + DAY)
+    rows = csv.DictReader(io.StringIO(report(books, Form.CSV).decode(), newline=""))
+    return next(row for row in rows if (row["station"], row["day"]) == ("north", "2026-03-15"))
+
+
+def test_nobody_watched_at_night_whatever_the_counter_says(books: Paperwork, tmp_path: Path) -> None:
+    row = noted(books, tmp_path, at(2), "b1")
+    assert (row["visits"], row["watched_s"], row["watched_share"]) == ("40", "0.0", "0.0")
+
+
+def test_two_counters_under_one_name_are_counted_as_neither(books: Paperwork, tmp_path: Path) -> None:
+    row = noted(books, tmp_path, at(12), "b1", "b2")
+    assert (row["visits"], row["watched_s"], row["twofold_s"]) == ("", "0.0", "300.0")
+    assert "two counters reported under its name, which is counted as a gap: 2026-03-15" in text(report(books))
 
 
 def test_a_gap_in_the_table_is_an_empty_cell(books: Paperwork) -> None:

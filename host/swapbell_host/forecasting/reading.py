@@ -12,7 +12,7 @@ from swapbell_host.books.planbook import Planbook
 from swapbell_host.books.servicebook import Servicebook
 from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.config import read_config
-from swapbell_host.count import STRETCH, Count
+from swapbell_host.count import Count, by_day, overlap_s
 from swapbell_host.desk.opening import key, refusing
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import Act, standing
@@ -150,28 +150,16 @@ def _hourly(told: Sequence[Count], foraging: Foraging, now: datetime) -> tuple[W
     if not told:
         return ()
     nights = [(dusk_at, dawn_at) for (_, dusk_at), (dawn_at, _) in pairwise(foraging.spans) if dusk_at < dawn_at]
-    within = {hour: list(each) for hour, each in groupby(told, lambda count: _hour(count.from_at))}
+    lit = by_day(told, nights)
+    within = {hour: list(each) for hour, each in groupby(lit, lambda count: _hour(count.from_at))}
     return tuple(_window(span, within.get(_hour(span[0]), []), nights) for span in _hours(told[0].from_at, now))
 
 
 def _window(span: Span, told: Sequence[Count], nights: Sequence[Span]) -> Window:
-    """Return what is known of an hour; at night nobody watches, whatever the counter says."""
-    dark = [night for night in nights if night[0] < span[1] and night[1] > span[0]]
-    watched_s, dark_s = sum(_watched_s(each, dark) for each in told), _dark_s(span, dark)
+    """Return what is known of an hour."""
+    watched_s, dark_s = sum(each.watched_s for each in told), overlap_s(span, nights)
     light_s = (span[1] - span[0]).total_seconds() - dark_s
     return Window(*span, sum(each.visits for each in told), min(watched_s, light_s), dark_s)
-
-
-def _watched_s(count: Count, dark: Sequence[Span]) -> float:
-    """Return how much of a stretch was watched by day [s]."""
-    share = _dark_s((count.from_at, count.from_at + STRETCH), dark) / STRETCH.total_seconds()
-    return count.watched_s * (1.0 - share)
-
-
-def _dark_s(span: Span, nights: Sequence[Span]) -> float:
-    """Return how much of a stretch is night [s]."""
-    parts = (min(span[1], dawn_at) - max(span[0], dusk_at) for dusk_at, dawn_at in nights)
-    return sum((part for part in parts if part > timedelta()), timedelta()).total_seconds()
 
 
 def _hour(at: datetime) -> datetime:

@@ -1,25 +1,25 @@
 """What can be had of the ledger, row by row: counts by stretch, single crossings, tallies."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.store import Store
-from swapbell_host.count import STRETCH, Count
+from swapbell_host.count import STRETCH, Count, by_day, floor, joined, overlap_s
 from swapbell_host.opendata.choosing import Chosen, unplaced
 from swapbell_host.opendata.reading import Told, pieces, reach, told
 from swapbell_host.opendata.table import Row, Table
-from swapbell_host.opendata.tables import COUNTS, CROSSINGS, PARTLY, TALLIES, UNWATCHED, WHOLE
+from swapbell_host.opendata.tables import COUNTS, CROSSINGS, DARK, DUSK, LIGHT, PARTLY, TALLIES, UNWATCHED, WHOLE
 from swapbell_models.fault import Mistake
 from swapbell_models.sizes import SizeClass
 from swapbell_models.tally import Direction, Sight, Tally
+from swapbell_models.traffic import Span
 
-# Our choice: a week of the shortest stretches at a time.
-PIECE_STRETCHES = 2016
+# Our choice: what is read at a time.
+PIECE = timedelta(weeks=1)
 # Our choice: times are rounded on their way, by a hundredth of a second for each tally of a quarter of a minute.
 WHOLE_SHARE = 0.99
-_EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,33 +98,40 @@ def _begins(store: Store, each: Chosen, step: timedelta) -> Iterator[datetime]:
     ends = reach(store, each)
     if ends is None:
         return
-    at, piece = ends[0] - (ends[0] - _EPOCH_AT) % step, step * PIECE_STRETCHES
+    at = floor(ends[0], step)
     while at < ends[1]:
         yield at
-        at += piece
+        at += _piece(step)
+
+
+def _piece(step: timedelta) -> timedelta:
+    return max(step, PIECE - PIECE % step)
 
 
 def _count_rows(store: Store, each: Chosen, begin_at: datetime, step: timedelta) -> list[Row]:
-    end_at = begin_at + step * PIECE_STRETCHES
+    end_at = begin_at + _piece(step)
     if each.span.end_at is not None:
         end_at = min(end_at, each.span.end_at)
-    found = Countbook(store).span(*each.plan.key, begin_at, end_at, step)
-    return [_count_row(each, count, step) for count in found]
+    nights = each.timeline.nights((begin_at, end_at + step))
+    found = Countbook(store).span(*each.plan.key, begin_at, end_at)
+    return [_count_row(each, count, step, nights) for count in joined(by_day(found, nights or ()), step)]
 
 
-def _count_row(each: Chosen, count: Count, step: timedelta) -> Row:
-    seen = _seen(count, step)
+def _count_row(each: Chosen, count: Count, step: timedelta, nights: Sequence[Span] | None) -> Row:
+    seen, to_at = _seen(count, step), count.from_at + step
     bodies = (count.visits, count.outs, count.small, count.large)
     return (
         *_where(each, count.from_at),
         count.from_at,
-        count.from_at + step,
+        to_at,
         _local(each, count.from_at),
         each.site.zone,
         *(bodies if seen != UNWATCHED or any(bodies) else (None,) * len(bodies)),
         count.seconds,
         count.watched_s,
         seen,
+        None if nights is None else overlap_s((count.from_at, to_at), nights),
+        count.twofold_s,
     )
 
 
@@ -168,6 +175,7 @@ def _tally_row(each: Chosen, one: Told) -> Row:
         one.clock,
         tally.seconds,
         tally.watched_s,
+        _light(each, one),
         *_bodies(tally),
         *_sight(tally.sight or Sight()),
     )
@@ -178,6 +186,16 @@ def _bodies(tally: Tally) -> tuple[int | None, ...]:
     seen = [(crossing.direction, crossing.size) for crossing in tally.crossings]
     unwatched = tally.watched_s <= 0.0 and not seen
     return tuple(None if unwatched else seen.count((way, size)) for way in Direction for size in SizeClass)
+
+
+def _light(each: Chosen, one: Told) -> str | None:
+    """Tell whether a tally lies in the foraging hours; nothing where nobody knows."""
+    to_at = one.at(max(one.tally.seconds, 1e-6))
+    nights = each.timeline.nights((one.from_at, to_at)) if one.from_at and to_at else None
+    if nights is None or one.from_at is None or to_at is None:
+        return None
+    dark_s, whole_s = overlap_s((one.from_at, to_at), nights), (to_at - one.from_at).total_seconds()
+    return LIGHT if not dark_s else DUSK if dark_s < whole_s else DARK
 
 
 def _sight(seen: Sight) -> Row:

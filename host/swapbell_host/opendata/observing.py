@@ -13,6 +13,7 @@ from functools import cache
 from importlib.metadata import version
 
 from swapbell_host.opendata import standard
+from swapbell_host.opendata.blanks import Blanks
 from swapbell_host.opendata.choosing import Chosen
 from swapbell_host.opendata.deployments import ceiling_words, floor_words
 from swapbell_host.opendata.reading import Told
@@ -37,7 +38,14 @@ EFFORT = Table(
         Column("eventStart", Kind.MOMENT, "When it begins, UTC, to the microsecond.", needed=True),
         Column("eventEnd", Kind.MOMENT, "When it ends, UTC, to the microsecond.", needed=True),
         Column("seconds", Kind.NUMBER, "How long it is.", unit="s", needed=True),
-        Column("watchedSeconds", Kind.NUMBER, "How much of it was really watched.", unit="s", needed=True),
+        Column(
+            "watchedSeconds",
+            Kind.NUMBER,
+            "How much of it was really watched: nothing outside of the foraging hours, from 11 min before sunrise to "
+            "11 min after sunset, and nothing while two counters reported under one name: neither is counted then.",
+            unit="s",
+            needed=True,
+        ),
         Column(
             "phase",
             Kind.TEXT,
@@ -67,6 +75,7 @@ class Watched:
 
     each: Chosen
     told: Told
+    blanks: Blanks
     deployment: str
     begin_at: datetime
     end_at: datetime
@@ -85,23 +94,24 @@ class Watched:
 
     def observations(self) -> Iterator[Row]:
         """Yield what came in, by size class."""
-        came = Counter(crossing.size for crossing in self.told.tally.crossings if crossing.direction is Direction.IN)
+        bodies = self.blanks.crossings(self.told)
+        came = Counter(crossing.size for crossing in bodies if crossing.direction is Direction.IN)
         for size in SizeClass:
             if came[size]:
                 yield standard.row(standard.OBSERVATIONS, self._observation(size, came[size]))
 
     def effort(self) -> Row:
         """Return its effort and directions."""
-        tally = self.told.tally
-        seen = Counter((crossing.direction, crossing.size) for crossing in tally.crossings)
-        unwatched = tally.watched_s <= 0.0 and not seen
+        watched_s = self.blanks.watched_s(self.told)
+        seen = Counter((crossing.direction, crossing.size) for crossing in self.blanks.crossings(self.told))
+        unwatched = watched_s <= 0.0 and not seen
         return (
             self.id,
             self.deployment,
             self.begin_at,
             self.end_at,
-            tally.seconds,
-            tally.watched_s,
+            self.told.tally.seconds,
+            watched_s,
             self.phase,
             self.told.clock,
             *(None if unwatched else seen[way, size] for way in Direction for size in SizeClass),

@@ -10,6 +10,7 @@ from typing import BinaryIO
 
 from swapbell_host.books.store import Store
 from swapbell_host.opendata import csvtext, standard
+from swapbell_host.opendata.blanks import blanks
 from swapbell_host.opendata.choosing import Chosen, unplaced
 from swapbell_host.opendata.deployments import Deployments
 from swapbell_host.opendata.export import pretty, unwritten
@@ -71,9 +72,10 @@ def _watched(
 ) -> Iterator[list[Watched]]:
     """Yield the tallies of known time and place, piece by piece."""
     for each in chosen:
+        unsaid = blanks(store, each)
         for piece in told(store, each, timeless=False):
             yield [
-                Watched(each, one, name, one.from_at, end_at)
+                Watched(each, one, unsaid, name, one.from_at, end_at)
                 for one in piece
                 if one.from_at
                 and each.span.holds(one.from_at)

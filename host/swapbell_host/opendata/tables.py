@@ -7,6 +7,7 @@ from swapbell_models.sizes import WASP_MAX_MM, WASP_MIN_MM, SizeClass
 from swapbell_models.tally import Direction, Hindrance
 
 WHOLE, PARTLY, UNWATCHED = "whole", "partly", "not"
+LIGHT, DUSK, DARK = "yes", "partly", "no"
 SYNCED, REPAIRED, UNKNOWN = "synced", "repaired", "unknown"
 
 _CAUTION = "by body length alone, which cannot tell a wasp from a honey bee"
@@ -80,6 +81,14 @@ COUNTS = Table(
             (WHOLE, PARTLY, UNWATCHED),
             needed=True,
         ),
+        _seconds(
+            "dark_s", "How much of it was night at the station's place, which nobody watches; empty if unknown."
+        ),
+        _seconds(
+            "twofold_s",
+            "How much of it two counters claimed under the station's name: neither is counted.",
+            needed=True,
+        ),
     ),
     ("site", "station", "from_utc"),
 )
@@ -106,8 +115,9 @@ CROSSINGS = Table(
 
 TALLIES = Table(
     "tallies",
-    "One short report of a counter, as the ledger holds it: what it counted, how long it really watched, and how "
-    "well it saw. Tallies that never came are not listed.",
+    "One short report of a counter, as the ledger holds it: what it counted, how long it says that it watched, and "
+    "how well it saw. Tallies that never came are not listed. Where two boots of a station report of the same time, "
+    "two counters share its name.",
     (
         *_WHERE,
         Column("from_utc", Kind.MOMENT, "When it begins, UTC; empty if nobody can say."),
@@ -118,7 +128,13 @@ TALLIES = Table(
         _seconds("up_s", "How long the counter had been running when it begins.", needed=True),
         _CLOCK,
         _seconds("seconds", "How long it is.", needed=True),
-        _seconds("watched_s", "How much of it was really watched: the effort.", needed=True),
+        _seconds("watched_s", "How much of it the counter says that it watched, also by night.", needed=True),
+        _text(
+            "foraging_light",
+            "Whether it lies in the foraging hours, from 11 min before sunrise to 11 min after sunset where the "
+            "station hung; empty if nobody has said where, or when it was.",
+            (LIGHT, DUSK, DARK),
+        ),
         *(
             _count(f"{way.value}_{size.value}", f"Bodies of class {size.value} that went {way.value}; {_UNWATCHED}.")
             for way in Direction

@@ -1,6 +1,6 @@
 """A site's season: what each station counted day by day, how well it was watched, what was done and said."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import groupby
@@ -35,10 +35,12 @@ class Day:
     counted, small, large
         Bodies of these sizes that came in: at least so many; the first are visits.
     lit, watched_s
-        Visits in the foraging hours, and how long was really watched in these [s]; of the whole day where they are
-        not known.
+        Visits in time that was watched, and how long was really watched [s]: in the foraging hours alone, where they
+        are known.
     foraging_s
         How long wasps may forage; nothing where nobody has said where the station hangs [s].
+    twofold_s
+        How long two counters reported under the station's name: nothing of it is in the numbers [s].
     """
 
     on: date
@@ -49,6 +51,7 @@ class Day:
     lit: int
     watched_s: float
     foraging_s: float | None
+    twofold_s: float = 0.0
 
     @property
     def visits(self) -> int | None:
@@ -112,9 +115,16 @@ class Course:
 
     def gaps(self) -> Iterator[tuple[date, date]]:
         """Yield the first and the last day of each run of days that nobody watched."""
-        for is_gap, run in groupby(self.days, key=lambda day: day.is_gap):
+        yield from self._runs(lambda day: day.is_gap)
+
+    def twofold(self) -> Iterator[tuple[date, date]]:
+        """Yield the same of the days on which two counters reported under the station's name."""
+        yield from self._runs(lambda day: day.twofold_s > 0.0)
+
+    def _runs(self, holds: Callable[[Day], bool]) -> Iterator[tuple[date, date]]:
+        for does_hold, run in groupby(self.days, key=holds):
             found = list(run)
-            if is_gap:
+            if does_hold:
                 yield found[0].on, found[-1].on
 
 
@@ -160,7 +170,7 @@ def days(
     Parameters
     ----------
     counts : iterable
-        In stretches of `STEP`.
+        In stretches of `STEP`; by day alone where the place is known.
     stages : sequence of Stage
         The station's phases.
     place : Place or None
@@ -181,16 +191,16 @@ def days(
 
 def _day(on: date, counts: Sequence[Count], phase: Phase | None, place: Place | None) -> Day:
     hours = daylight(place, on).foraging if place else None
-    lit = [each for each in counts if hours is None or hours[0] <= each.from_at + STEP / 2 < hours[1]]
     return Day(
         on,
         phase,
         sum(each.visits for each in counts),
         sum(each.small for each in counts),
         sum(each.large for each in counts),
-        sum(each.visits for each in lit),
-        sum(each.watched_s for each in lit),
+        sum(each.visits for each in counts if each.watched_s),
+        sum(each.watched_s for each in counts),
         _long_s(place, hours),
+        sum(each.twofold_s for each in counts),
     )
 
 

@@ -24,6 +24,7 @@ COLUMNS = (
         "watched_share",
     ),
     "gap",
+    "twofold_s",
 )
 
 
@@ -51,6 +52,7 @@ def _day(day: Day) -> dict[str, str | float | int | bool | None]:
         "foraging_s": day.foraging_s,
         "watched_share": day.share,
         "gap": day.is_gap,
+        "twofold_s": day.twofold_s,
     }
 
 

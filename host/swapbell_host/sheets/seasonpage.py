@@ -1,7 +1,7 @@
 """The season report as pages to print: the site, what became of the traffic, then each station with its picture."""
 
-from collections.abc import Iterator, Sequence
-from datetime import timedelta
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, timedelta
 
 from reportlab.lib.units import mm
 
@@ -140,8 +140,9 @@ def _station(leaf: Leaf, course: Course, season: Season) -> None:
         leaf.text("No count was expected here in this time, and there is none.")
         return
     leaf.picture(curve(course, zone, leaf.width), UNDER)
-    gaps = ", ".join(f"{first}" if first == last else f"{first} to {last}" for first, last in course.gaps())
-    leaf.text(f"Days on which counts were expected and nobody watched: {gaps or 'none'}.")
+    leaf.text(f"Days on which counts were expected and nobody watched: {_runs(course.gaps()) or 'none'}.")
+    if twofold := _runs(course.twofold()):
+        leaf.text(f"Days on which two counters reported under its name, which is counted as a gap: {twofold}.")
     rows = [(each.phase.value, local(each.from_at, zone), local(each.to_at, zone)) for each in course.stages]
     leaf.table(("phase", "from", "to"), rows, (30 * mm, 42 * mm, 0.0), style=FINE)
     leaf.table(
@@ -149,6 +150,10 @@ def _station(leaf: Leaf, course: Course, season: Season) -> None:
     )
     if course.corrected:
         leaf.text(f"{course.corrected} of its entries correct or strike out another; shown is what stands.", FINE)
+
+
+def _runs(days: Iterable[tuple[date, date]]) -> str:
+    return ", ".join(f"{first}" if first == last else f"{first} to {last}" for first, last in days)
 
 
 def _logged(course: Course, season: Season) -> Iterator[Sequence[str]]:

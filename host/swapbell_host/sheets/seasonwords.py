@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from swapbell_host.jobs.moment import local
 from swapbell_host.sheets.season import Season
-from swapbell_host.verifying.finding import NO_CONTROL, S_PER_H, Finding, Side
+from swapbell_host.verifying.finding import S_PER_H, Finding, Side
 from swapbell_models.proof.fall import NOT_DEAD
 from swapbell_models.sizes import CAUTION
 
@@ -14,7 +14,9 @@ METHOD = (
     "Every count comes with the time that was really watched. Rates are visits per watched hour; where a day was "
     "watched in part, its visits are the least that there were.",
     "Foraging hours: from 11 minutes before sunrise to 11 minutes after sunset, where somebody has said where the "
-    "station hangs; where nobody has, watched time is of the whole day.",
+    "station hangs; outside of them nobody watches, whatever the counter says. Where nobody has said it, time "
+    "watched is of the whole day.",
+    "While two counters report under one name, neither is counted: that is a gap.",
 )
 LIMITS = (
     CAUTION,
@@ -31,7 +33,7 @@ def finding_words(found: Finding) -> str:
         return f"cannot be told: {found.why}."
     seen = f"before {_side(found.before)}; after {_side(found.after)}."
     fell = f" {found.fall.words}" if found.fall else ""
-    against = f" Against the control stations: {found.against.words}" if found.against else f" {NO_CONTROL}"
+    against = f" Against the control stations: {found.against.words}" if found.against else f" {found.caution}"
     return f"{seen}{fell}{against}".replace(f" {NOT_DEAD}", "")
 
 

@@ -139,6 +139,26 @@ def test_a_wrong_cell_would_be_found(name: str, folder: Path, table: str, right:
     assert complaints(folder) != []
 
 
+def test_two_counters_of_one_name_are_neither_observed_nor_watched(name: str, folder: Path) -> None:
+    plan(name)
+    record(name, [at(15.0 * k, k + 1, body(1.0)) for k in range(40)])
+    record(name, [at(15.0 * k, k + 1, body(1.0), boot="b2") for k in range(20)])
+    write(name, folder)
+    effort = rows(folder, "effort")
+    assert {row["watchedSeconds"] for row in effort[:20] + effort[40:]} == {"0.0"}
+    assert {row["inWasp"] for row in effort[:20] + effort[40:]} == {""}
+    assert {row["watchedSeconds"] for row in effort[20:40]} == {"15.0"}
+    assert len(rows(folder, "observations")) == 20
+
+
+def test_nobody_watches_at_night_and_what_was_seen_is_observed(name: str, folder: Path) -> None:
+    plan(name, Station(SITE, "north", MADE_AT, place=located(-42.9, 179.0)))
+    record(name, [at(0.0, 1, body(1.0)), at(15.0, 2)])
+    write(name, folder)
+    assert [(row["watchedSeconds"], row["inWasp"]) for row in rows(folder, "effort")] == [("0.0", "1"), ("0.0", "")]
+    assert len(rows(folder, "observations")) == 1
+
+
 def test_no_species_is_claimed(name: str, folder: Path) -> None:
     plan(name)
     record(name, [at(0.0, 1, *(body(1.0, size=size) for size in SizeClass))])
@@ -170,7 +190,7 @@ def test_where_nothing_was_watched_the_effort_has_no_zero(name: str, folder: Pat
 
 def test_a_station_that_was_moved_has_two_deployments(name: str, folder: Path) -> None:
     plan(name)
-    log(name, act=Act.MOVED, at=NOON_AT + NOON_AT.resolution * 60_000_000, place=located(-42.9, 147.3))
+    log(name, act=Act.MOVED, at=NOON_AT + NOON_AT.resolution * 60_000_000, place=located(-42.9, 27.3))
     record(name, [at(0.0, 1, body(1.0)), at(90.0, 2, body(1.0))])
     write(name, folder)
     assert [(each["deploymentID"], each["latitude"]) for each in rows(folder, "deployments")] == [
@@ -247,7 +267,7 @@ def test_tallies_whose_time_nobody_knows_are_left_out_and_their_deployment_says_
 
 
 def test_a_name_that_a_spreadsheet_would_run_is_harmless(name: str, folder: Path) -> None:
-    plan(name, Station(SITE, "north", MADE_AT, place=located(-42.9, 147.3), camera="=cmd()", bait="fish | =1+1"))
+    plan(name, Station(SITE, "north", MADE_AT, place=located(-42.9, 27.3), camera="=cmd()", bait="fish | =1+1"))
     record(name, [at(0.0, 1)])
     write(name, folder)
     (deployment,) = rows(folder, "deployments")

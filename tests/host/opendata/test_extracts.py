@@ -14,7 +14,7 @@ from orchard import NOON_AT, TALLY_S
 
 from swapbell_host.books.store import Store, ledger_url, open_existing
 from swapbell_host.jobs.entry import Act
-from swapbell_host.jobs.plan import Station
+from swapbell_host.jobs.plan import Station, located
 from swapbell_host.opendata import extracts, reading
 from swapbell_host.opendata.choosing import Choice, choose
 from swapbell_host.opendata.extracts import Extract
@@ -71,6 +71,63 @@ def test_what_was_counted_while_unwatched_is_kept(name: str) -> None:
     record(name, [at(0.0, 1, body(1.0), watched_s=0.0)])
     assert column(name, extracts.counts, "visits") == [1]
     assert column(name, extracts.tallies, "in_wasp") == [1]
+
+
+def twice(name: str) -> None:
+    """Let two counters of one name count for five minutes, and one of them for five more."""
+    record(name, [at(TALLY_S * k, k + 1, body(1.0)) for k in range(40)])
+    record(name, [at(TALLY_S * k, k + 1, body(1.0), boot="b2") for k in range(20)])
+
+
+def test_what_two_counters_claim_is_no_number_but_a_gap(name: str) -> None:
+    twice(name)
+    assert column(name, extracts.counts, "visits") == [None, 20]
+    assert column(name, extracts.counts, "watched") == ["not", "whole"]
+    assert column(name, extracts.counts, "twofold_s") == [300.0, 0.0]
+
+
+def test_what_two_counters_sent_is_there_as_it_came_each_with_its_boot(name: str) -> None:
+    twice(name)
+    found = column(name, extracts.tallies, "boot")
+    assert (found.count("b1"), found.count("b2")) == (40, 20)
+    assert set(column(name, extracts.tallies, "in_wasp")) == {1}
+    assert len(rows(name, extracts.crossings)) == 60
+
+
+# Where the noon of the ledger is midnight.
+FAR_SIDE = located(-42.9, 179.0)
+
+
+def test_at_night_nobody_watches_and_what_was_seen_stays(tmp_path: Path) -> None:
+    name = str(tmp_path / "night.sqlite")
+    plan(name, Station("orchard", "north", MADE_AT, place=FAR_SIDE))
+    record(name, [at(0.0, 1, body(1.0)), at(300.0, 2)])
+    assert column(name, extracts.counts, "visits") == [1, None]
+    assert column(name, extracts.counts, "watched_s") == [0.0, 0.0]
+    assert column(name, extracts.counts, "dark_s") == [300.0, 300.0]
+
+
+def test_a_raw_tally_of_the_night_says_what_its_counter_said_and_that_it_was_dark(tmp_path: Path) -> None:
+    name = str(tmp_path / "night.sqlite")
+    plan(name, Station("orchard", "north", MADE_AT, place=FAR_SIDE))
+    record(name, [at(0.0, 1), at(43200.0, 2)])
+    assert column(name, extracts.tallies, "watched_s") == [15.0, 15.0]
+    assert column(name, extracts.tallies, "foraging_light") == ["no", "yes"]
+
+
+def test_without_a_place_no_time_is_dark(tmp_path: Path) -> None:
+    name = str(tmp_path / "nowhere.sqlite")
+    plan(name, Station("orchard", "north", MADE_AT))
+    record(name, [at(0.0, 1)])
+    assert column(name, extracts.counts, "dark_s") == [None]
+    assert column(name, extracts.counts, "watched_s") == [15.0]
+    assert column(name, extracts.tallies, "foraging_light") == [None]
+
+
+def test_it_is_dark_where_a_station_hung_then(name: str) -> None:
+    log(name, act=Act.MOVED, at=NOON_AT + timedelta(minutes=10), place=FAR_SIDE)
+    record(name, [at(0.0, 1), at(1200.0, 2)])
+    assert column(name, extracts.counts, "dark_s") == [0.0, 300.0]
 
 
 def test_local_times_follow_the_clock_when_it_is_set_back(name: str) -> None:
@@ -184,7 +241,7 @@ def test_boots_come_in_the_order_in_which_they_started(name: str) -> None:
 @pytest.mark.parametrize("piece", [1, 2, 3, 7])
 def test_pieces_join_without_a_seam(name: str, piece: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(reading, "PIECE_TALLIES", piece)
-    monkeypatch.setattr(extracts, "PIECE_STRETCHES", piece)
+    monkeypatch.setattr(extracts, "PIECE", piece * timedelta(minutes=5))
     record(name, [at(300.0 * k, k + 1, body(1.0)) for k in range(6)])
     assert column(name, extracts.tallies, "seq") == [1, 2, 3, 4, 5, 6]
     assert column(name, extracts.counts, "visits") == [1] * 6

@@ -4,18 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from swapbell_host.count import Count, runs
 from swapbell_host.jobs.stages import Stage
 from swapbell_host.page.plotting.clock import changes, names
 from swapbell_host.page.plotting.points import STEP, Point, gaps, points, step_for
 from swapbell_models.calendar.daylight import nights
 from swapbell_models.calendar.place import Place
 from swapbell_models.readiness import Rule
-
-if TYPE_CHECKING:
-    from swapbell_host.count import Count
 
 Pair = tuple[datetime, datetime]
 
@@ -49,6 +46,8 @@ class Plot:
         What the rule comes to in five minutes [visits].
     foraging
         The foraging hours; nothing where the station's place is not known.
+    twofold
+        When two counters reported under the station's name, which is a gap, in time order.
     marks
         In time order; a mark's number is its place among them, from 1.
     """
@@ -64,6 +63,7 @@ class Plot:
     foraging: Sequence[Pair] | None
     stages: Sequence[Stage]
     marks: Sequence[Mark]
+    twofold: Sequence[Pair] = ()
 
     @property
     def thinned(self) -> bool:
@@ -72,7 +72,7 @@ class Plot:
 
 
 def plot(
-    counts: Sequence["Count"],
+    counts: Sequence[Count],
     pair: Pair,
     now: datetime,
     rule: Rule,
@@ -118,6 +118,7 @@ def plot(
         foraging(rule.place, from_at, to_at) if rule.place else None,
         [stage for stage in stages if stage.from_at < to_at and stage.to_at > from_at],
         sorted((mark for mark in (*marks, *clocks) if from_at <= mark.at < to_at), key=lambda mark: mark.at),
+        runs([count.from_at for count in counts if count.twofold_s], STEP),
     )
 
 
@@ -142,6 +143,7 @@ def document(shown: Plot) -> dict[str, object]:
         "mean": [None if point.mean is None else round(point.mean, 2) for point in shown.points],
         "watched": [round(point.watched, 3) for point in shown.points],
         "gaps": _pairs(shown.gaps),
+        "twofold": _pairs(shown.twofold),
         "foraging": None if shown.foraging is None else _pairs(shown.foraging),
         "phases": [
             {"phase": each.phase.value, "from": _s(each.from_at), "to": _s(each.to_at)} for each in shown.stages

@@ -6,18 +6,15 @@ from the watched part, and where less than half of five minutes was watched noth
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import groupby
 from math import ceil
-from typing import TYPE_CHECKING
 
+from swapbell_host.count import STRETCH, Count, floor, runs
 from swapbell_models.readiness import UNWATCHED_SHARE_MAX
 from swapbell_models.traffic import WINDOW_S
 
-if TYPE_CHECKING:
-    from swapbell_host.count import Count
-
-STEP = timedelta(seconds=WINDOW_S)
+STEP = STRETCH
 # What the page promises to send at most; each step of time carries two values.
 POINTS_MAX = 3000
 VALUES = 2
@@ -25,7 +22,6 @@ VALUES = 2
 STEPS = tuple(timedelta(minutes=minutes) for minutes in (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440))
 # Our choice: half of five minutes. From less, one wasp more or less would make two or more.
 TELLING_S = WINDOW_S / 2.0
-_EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +65,7 @@ def step_for(from_at: datetime, to_at: datetime) -> timedelta:
     raise ValueError(f"at most {STEPS[-1] * (POINTS_MAX // VALUES - 1)} can be plotted at once")
 
 
-def floor(at: datetime, step: timedelta) -> datetime:
-    """Return the beginning of the step that holds a moment; steps count from 1970-01-01 UTC."""
-    return at - (at - _EPOCH_AT) % step
-
-
-def points(counts: Iterable["Count"], from_at: datetime, until_at: datetime, step: timedelta) -> list[Point]:
+def points(counts: Iterable[Count], from_at: datetime, until_at: datetime, step: timedelta) -> list[Point]:
     """Return the steps from the one that holds `from_at` until the last that begins before `until_at`, gaps and all.
 
     Parameters
@@ -92,12 +83,12 @@ def points(counts: Iterable["Count"], from_at: datetime, until_at: datetime, ste
     return [_point(at, min(step, until_at - at), found.get(nth, ()), step) for nth, at in enumerate(begins)]
 
 
-def tells(count: "Count") -> bool:
+def tells(count: Count) -> bool:
     """Tell whether a five minutes' count says anything: none seen in a moment's watching proves nothing."""
     return count.visits > 0 or count.watched_s >= TELLING_S
 
 
-def _point(at: datetime, length: timedelta, counts: Sequence["Count"], step: timedelta) -> Point:
+def _point(at: datetime, length: timedelta, counts: Sequence[Count], step: timedelta) -> Point:
     watched_s = sum(count.watched_s for count in counts)
     most = max((count.visits for count in counts if tells(count)), default=None)
     point = Point(at, most, None, min(watched_s / length.total_seconds(), 1.0))
@@ -109,5 +100,5 @@ def _point(at: datetime, length: timedelta, counts: Sequence["Count"], step: tim
 
 def gaps(found: Sequence[Point], step: timedelta, until_at: datetime) -> list[tuple[datetime, datetime]]:
     """Return the stretches of which nobody watched a moment, in time order."""
-    runs = [list(same) for watched, same in groupby(found, lambda point: point.watched > 0.0) if not watched]
-    return [(run[0].from_at, min(run[-1].from_at + step, until_at)) for run in runs]
+    unwatched = runs([point.from_at for point in found if not point.watched], step)
+    return [(begins_at, min(ends_at, until_at)) for begins_at, ends_at in unwatched]

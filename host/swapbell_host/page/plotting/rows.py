@@ -4,14 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from swapbell_host.count import Count
 from swapbell_host.page.plotting.clock import BY_HOUR_MAX, days, hours
 from swapbell_host.page.plotting.points import tells
-
-if TYPE_CHECKING:
-    from swapbell_host.count import Count
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +21,8 @@ class Row:
         As the site's clock or calendar says it.
     seconds, watched_s
         How long it is, as far as it is shown, and how much of that was watched [s].
+    twofold
+        Whether two counters reported under the station's name in it: nothing of that is counted.
     visits, most
         Counted in all, and in its fullest five minutes; nothing where nobody watched.
     """
@@ -33,6 +32,7 @@ class Row:
     watched_s: float
     visits: int | None
     most: int | None
+    twofold: bool = False
 
     @property
     def share(self) -> float:
@@ -40,7 +40,7 @@ class Row:
         return min(self.watched_s / self.seconds, 1.0)
 
 
-def rows(counts: Sequence["Count"], zone: ZoneInfo, from_at: datetime, until_at: datetime) -> list[Row]:
+def rows(counts: Sequence[Count], zone: ZoneInfo, from_at: datetime, until_at: datetime) -> list[Row]:
     """Return the rows of a stretch of time (aware UTC), in time order, also of what nobody watched.
 
     Parameters
@@ -54,7 +54,7 @@ def rows(counts: Sequence["Count"], zone: ZoneInfo, from_at: datetime, until_at:
     waiting, found = iter(counts), list[Row]()
     count = next(waiting, None)
     for begin_at, end_at in pairwise(edges):
-        own = list["Count"]()
+        own = list[Count]()
         while count is not None and count.from_at < end_at:
             own.append(count)
             count = next(waiting, None)
@@ -63,11 +63,12 @@ def rows(counts: Sequence["Count"], zone: ZoneInfo, from_at: datetime, until_at:
     return found
 
 
-def _row(label: str, seconds: float, counts: Sequence["Count"]) -> Row:
+def _row(label: str, seconds: float, counts: Sequence[Count]) -> Row:
     watched_s = min(sum(count.watched_s for count in counts), seconds)
     visits = sum(count.visits for count in counts)
     most = max((count.visits for count in counts if tells(count)), default=None)
-    return Row(label, seconds, watched_s, visits if visits or watched_s > 0.0 else None, most)
+    known = visits > 0 or watched_s > 0.0
+    return Row(label, seconds, watched_s, visits if known else None, most, any(count.twofold_s for count in counts))
 
 
 def _hour(begin_at: datetime, end_at: datetime, zone: ZoneInfo) -> str:

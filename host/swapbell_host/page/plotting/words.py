@@ -3,31 +3,28 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from itertools import groupby
-from typing import TYPE_CHECKING
 
+from swapbell_host.count import Count
 from swapbell_host.page.plotting.clock import said
 from swapbell_host.page.plotting.plot import Pair, Plot
 from swapbell_host.page.plotting.points import STEP
-
-if TYPE_CHECKING:
-    from swapbell_host.count import Count
 
 # Our choice: two days of hours can be imagined, more cannot.
 LONG_H = 48
 
 
-def summary(counts: Sequence["Count"], shown: Plot) -> list[str]:
+def summary(counts: Sequence[Count], shown: Plot) -> list[str]:
     """Return what a plot shows, sentence by sentence, from its counts by five minutes in time order."""
     watched_s = sum(count.watched_s for count in counts)
     begin, end = said(shown.from_at, shown.zone), said(shown.until_at, shown.zone)
     if watched_s <= 0.0 and not any(count.visits for count in counts):
-        return [f"From {begin} to {end} nobody watched: whether wasps came is not known."]
+        return [f"From {begin} to {end} nobody watched: whether wasps came is not known.", *_twofold(shown)]
     visits = sum(count.visits for count in counts)
     share = min(watched_s / max((shown.until_at - shown.from_at).total_seconds(), 1.0), 1.0)
     found = [
         f"From {begin} to {end}: {_times(visits, 'visit')} counted in {lasting(watched_s)} watched ({share:.0%})."
     ]
-    return [*found, *_foraged(counts, shown), _fullest(counts, shown), *_unwatched(counts, shown)]
+    return [*found, *_foraged(counts, shown), _fullest(counts, shown), *_unwatched(counts, shown), *_twofold(shown)]
 
 
 def lasting(seconds: float) -> str:
@@ -38,7 +35,7 @@ def lasting(seconds: float) -> str:
     return f"{hours} h {minutes} min" if hours else f"{minutes} min"
 
 
-def _foraged(counts: Sequence["Count"], shown: Plot) -> list[str]:
+def _foraged(counts: Sequence[Count], shown: Plot) -> list[str]:
     if shown.foraging is None:
         return ["The station's place is not known, and so its foraging hours are not."]
     pairs = [
@@ -50,7 +47,7 @@ def _foraged(counts: Sequence["Count"], shown: Plot) -> list[str]:
     return [f"{min(_watched_s(counts, pairs) / hours_s, 1.0):.0%} of the {lasting(hours_s)} of foraging was watched."]
 
 
-def _watched_s(counts: Sequence["Count"], pairs: Sequence[Pair]) -> float:
+def _watched_s(counts: Sequence[Count], pairs: Sequence[Pair]) -> float:
     """Return how much of some stretches in time order was watched; a count goes where its middle lies [s]."""
     total_s, nth, middle = 0.0, 0, STEP / 2
     for count in counts:
@@ -61,7 +58,7 @@ def _watched_s(counts: Sequence["Count"], pairs: Sequence[Pair]) -> float:
     return total_s
 
 
-def _fullest(counts: Sequence["Count"], shown: Plot) -> str:
+def _fullest(counts: Sequence[Count], shown: Plot) -> str:
     fullest = max(counts, key=lambda count: count.visits)
     if not fullest.visits:
         return "None of the five minutes that were watched had a visit."
@@ -73,7 +70,7 @@ def _fullest(counts: Sequence["Count"], shown: Plot) -> str:
     )
 
 
-def _unwatched(counts: Sequence["Count"], shown: Plot) -> list[str]:
+def _unwatched(counts: Sequence[Count], shown: Plot) -> list[str]:
     gaps = unwatched(counts, shown.from_at, shown.until_at)
     if not gaps:
         return []
@@ -84,7 +81,17 @@ def _unwatched(counts: Sequence["Count"], shown: Plot) -> list[str]:
     ]
 
 
-def unwatched(counts: Sequence["Count"], from_at: datetime, until_at: datetime) -> list[Pair]:
+def _twofold(shown: Plot) -> list[str]:
+    if not shown.twofold:
+        return []
+    total = sum(map(_length, shown.twofold), timedelta())
+    return [
+        f"Two counters reported under its name for {lasting(total.total_seconds())}, first at "
+        f"{said(shown.twofold[0][0], shown.zone)}: neither is counted, and what happened then is not known."
+    ]
+
+
+def unwatched(counts: Sequence[Count], from_at: datetime, until_at: datetime) -> list[Pair]:
     """Return the stretches between two moments of which nobody watched five minutes or more, in time order."""
     watched = [count.from_at for count in counts if count.watched_s > 0.0]
     begins, ends = [from_at, *(at + STEP for at in watched)], [*watched, until_at]

@@ -71,11 +71,12 @@ def plotted(visit: Visit, site: Site, station: Station, pair: Pair) -> tuple[lis
         If it is too long to be plotted.
     """
     entries = visit.house.servicebook.entries(*station.key, visit.at)
-    counts = visit.house.countbook.span(*station.key, *pair)
+    rule = rule_of(visit, station)
+    counts = visit.house.countbook.span(*station.key, *pair, place=rule.place)
     course = stages(station, site.terms, entries, visit.at)
     marks = [*_done(entries), *_told(visit, station, pair)]
     try:
-        return counts, plot(counts, pair, visit.at, rule_of(visit, station), site.clock, course, marks)
+        return counts, plot(counts, pair, visit.at, rule, site.clock, course, marks)
     except ValueError as error:
         raise Mistake(f"plot: {error}") from error
 
