@@ -26,14 +26,20 @@ def tally(seq: int, boot: str = "b1", seconds: float = TALLY_S) -> Tally:
     )
 
 
-def opened(path: Path, said: list[str] | None = None, keep_days: float = 30.0, keep_bytes: int = 2**30) -> Spool:
+def opened(
+    path: Path,
+    said: list[str] | None = None,
+    keep_days: float = 30.0,
+    keep_bytes: int = 2**30,
+    memory: Path | None = None,
+) -> Spool:
     """Open a spool whose lines go to `said`, or must not come."""
 
     def refuse(line: str) -> None:
         raise AssertionError(f"the spool said: {line}")
 
     say = refuse if said is None else said.append
-    return Spool(path, keep_days, keep_bytes, opened_at=STARTED_AT, say=say)
+    return Spool(path, keep_days, keep_bytes, opened_at=STARTED_AT, say=say, memory=memory)
 
 
 def names(entries: list[Entry]) -> list[tuple[str, int]]:

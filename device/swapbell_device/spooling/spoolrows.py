@@ -20,6 +20,7 @@ IN_ORDER = """
 SELECT boot.name, tally.place & ?, tally.payload
 FROM tally CROSS JOIN boot ON boot.number = tally.place >> ? ORDER BY tally.place
 """
+TOLD = "SELECT name, last, through FROM boot"
 MARK_BOOT = "UPDATE boot SET mark = mark_of(number, name, dropped, last, through) WHERE number = ?"
 DROPPED = "UPDATE boot SET dropped = dropped + ?1 WHERE number = ?2"
 PUT = "UPDATE boot SET last = max(last, ?1) WHERE number = ?2"
@@ -62,9 +63,7 @@ class Rows:
 
     def boots(self, after: dict[str, int]) -> list[BootRow]:
         """Return the boots that are not receipted whole, as they stand above `after` (by boot), in their order."""
-        rows = self._db.execute(
-            "SELECT name, last, through FROM boot WHERE last > through ORDER BY number"
-        ).fetchall()
+        rows = self._db.execute(f"{TOLD} WHERE last > through ORDER BY number").fetchall()
         return [
             BootRow(name, self._oldest(name, after), last, max(through, after.get(name, -1)))
             for name, last, through in rows
@@ -87,6 +86,14 @@ class Rows:
         if self._db.execute("INSERT OR IGNORE INTO tally VALUES (?, ?, ?, ?)", row).rowcount:
             self._seconds += tally.seconds
             self._note(number, PUT, tally.seq)
+
+    def covered(self, through: dict[str, int]) -> bool:
+        """Tell whether receipts up to the seq that is given for each boot change anything that is written of it."""
+        told = {name: (last, receipted) for name, last, receipted in self._db.execute(TOLD)}
+        return any(
+            min(through[boot], told[boot][0]) > told[boot][1] or self._holds(boot, through[boot])
+            for boot in through.keys() & told.keys()
+        )
 
     def remove(self, through: dict[str, int]) -> None:
         """Remove each boot's tallies up to the seq that is given for it."""
@@ -112,6 +119,10 @@ class Rows:
     def _measure(self) -> None:
         self._numbers: dict[str, int] = dict(self._db.execute("SELECT name, number FROM boot"))
         (self._seconds,) = self._db.execute("SELECT total(seconds) FROM tally").fetchone()
+
+    def _holds(self, boot: str, through: int) -> bool:
+        oldest = self._oldest(boot, {})
+        return oldest is not None and oldest <= through
 
     def _oldest(self, boot: str, after: dict[str, int]) -> int | None:
         place = self._one("SELECT min(place)", boot, after)
