@@ -13,6 +13,7 @@ from sqlalchemy import make_url
 
 import parts
 
+CONNECTIONS = 20
 # For tests only: nothing of it must survive a power cut. Its clock is not ours, it writes dates in its own order,
 # and by its language a small letter comes before a capital one: nobody can choose how a server is set up.
 SETTINGS = (
@@ -20,7 +21,7 @@ SETTINGS = (
     "fsync=off",
     "synchronous_commit=off",
     "full_page_writes=off",
-    "max_connections=20",
+    f"max_connections={CONNECTIONS}",
     "timezone=Asia/Kathmandu",
     "datestyle=SQL,DMY",
 )

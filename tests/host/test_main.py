@@ -4,7 +4,6 @@ import random
 import signal
 import sqlite3
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -13,28 +12,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from host.running import HOST_TOML, SWAPBELL_HOST, Stubborn, host, ran, stored
 from mosquitto_child import Broker
 from orchard import Party, run_host, tally, topic_of, visits
 from postgres_instead import ledger_at
-from sqlalchemy import text
 
-from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.config import read_config
 from swapbell_host.main import serve
 from swapbell_models.message import NoticeMessage, Receipt, Standing, Subject, encode
 from swapbell_models.phase import Phase
 from swapbell_models.tally import Hindrance, Sight, Tally
-
-HOST_TOML = """
-ledger = "{ledger}"
-[broker]
-host = "127.0.0.1"
-port = {port}
-[[station]]
-site = "orchard"
-name = "north"
-"""
-SWAPBELL_HOST = str(Path(sys.executable).parent / "swapbell-host")
 
 pytestmark = pytest.mark.part("mosquitto")
 
@@ -44,30 +31,6 @@ def host_toml(tmp_path: Path, broker: Broker) -> Path:
     path = tmp_path / "host.toml"
     path.write_text(HOST_TOML.format(port=broker.port, ledger=ledger_at(tmp_path / "ledger.sqlite")))
     return path
-
-
-def start(config: Path) -> subprocess.Popen[str]:
-    """Start the host and return when it hears the broker."""
-    command = [SWAPBELL_HOST, "run", "--config", str(config)]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    assert process.stderr is not None
-    assert "listening" in process.stderr.readline()
-    return process
-
-
-@contextmanager
-def host(config: Path) -> Iterator[subprocess.Popen[str]]:
-    process = start(config)
-    yield process
-    if process.poll() is None:
-        process.terminate()
-    process.communicate(timeout=10.0)
-
-
-def ran(config: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [SWAPBELL_HOST, *words, "--config", str(config)], capture_output=True, text=True, check=False
-    )
 
 
 def full_windows(tallies: int = 40) -> list[Tally]:
@@ -175,38 +138,6 @@ def test_a_host_that_is_killed_again_and_again_loses_nothing_and_takes_nothing_t
             running.kill()
             running.join()
     assert stored(host_toml.parent / "ledger.sqlite") == [(each.seq, 1) for each in counted]
-
-
-class Stubborn:
-    """A station that sends what is not receipted over and over, a few at a time, as a spool's link does."""
-
-    def __init__(self, port: int, counted: list[Tally]) -> None:
-        self.party = Party(port)
-        self._counted = counted
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._send)
-
-    def __enter__(self) -> "Stubborn":
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._stop.set()
-        self._thread.join()
-        self.party.__exit__()
-
-    def _send(self) -> None:
-        while not self._stop.wait(0.2):
-            through = self.party.received()
-            for each in self._counted[through : through + 10]:
-                self.party.send(each)
-
-
-def stored(ledger: Path) -> list[tuple[int, int]]:
-    """Return each stored tally's seq and how many crossings it has."""
-    each = "SELECT tallies.seq, count(n) FROM tallies LEFT JOIN crossings USING (boot_id, seq) GROUP BY tallies.seq"
-    with open_existing(ledger_url(str(ledger))) as store, store.reading() as connection:
-        return [(seq, passed) for seq, passed in connection.execute(text(f"{each} ORDER BY tallies.seq"))]
 
 
 def test_a_clock_that_is_ahead_is_told_in_one_line_and_loses_nothing(host_toml: Path, broker: Broker) -> None:
