@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -15,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from orchard import NOON_AT, SITE, tally, topic_of, visits
 from paperwork import DAY, KEY, NOW_AT, Paperwork, applied, paperwork, text
+from reportlab.graphics.shapes import String
 
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.notebook import Notebook
@@ -22,14 +24,15 @@ from swapbell_host.books.store import ledger_url
 from swapbell_host.count import Count
 from swapbell_host.intake import Arrival
 from swapbell_host.jobs.entry import Act
-from swapbell_host.jobs.plan import place
+from swapbell_host.jobs.plan import Station, place
 from swapbell_host.jobs.stages import Stage
 from swapbell_host.sheets.answering import answered
-from swapbell_host.sheets.curve import scale_top
+from swapbell_host.sheets.curve import curve, scale_top
 from swapbell_host.sheets.form import Form
 from swapbell_host.sheets.groundplan import round_down
 from swapbell_host.sheets.issue import season_report
-from swapbell_host.sheets.season import STEP, Day, days
+from swapbell_host.sheets.lettering import set_letters
+from swapbell_host.sheets.season import STEP, Course, Day, days
 from swapbell_models.fault import Mistake
 from swapbell_models.message import Subject, encode
 from swapbell_models.notice import NoticeKind, notice
@@ -115,6 +118,20 @@ def test_a_day_on_which_the_clock_is_changed_is_one_day() -> None:
     span = (datetime(2026, 4, 3, 12, tzinfo=UTC), datetime(2026, 4, 6, 12, tzinfo=UTC))
     found = [day.on for day in days([], LURING, HERE, span, ZONE)]
     assert found == [date(2026, 4, day) for day in (4, 5, 6)]
+
+
+@pytest.mark.parametrize("number", [1, 2, 5, 7, 13, 19, 20, 27, 60, 136, 137, 200, 366])
+def test_the_time_axis_of_every_season_has_dates_that_do_not_touch(number: int) -> None:
+    set_letters()
+    span = (NOON_AT, NOON_AT + (number - 1) * DAY + timedelta(hours=1))
+    course = Course(Station(SITE, "north", NOON_AT), HERE, (), (*days([], LURING, HERE, span, ZONE),), (), 0)
+    assert len(course.days) == number
+    words = [part for part in curve(course, ZONE, 480.0).contents if isinstance(part, String)]
+    dates = [word for word in words if re.fullmatch(r"\d\d-\d\d", word.text)]
+    assert len({word.text for word in dates}) == len(dates) >= 2
+    lefts = [word.getBounds()[0] for word in dates]
+    rights = [word.getBounds()[2] for word in dates]
+    assert all(right < left for right, left in zip(rights, lefts[1:], strict=False))
 
 
 def test_how_fast_a_notice_was_answered(books: Paperwork) -> None:

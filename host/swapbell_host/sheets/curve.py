@@ -24,6 +24,7 @@ HEIGHT = TOP + BARS + 2 * mm + STRIP + BELOW
 INK_PT, HATCH_PT, NEAR_PT = 6.5, 3.0, 9.0
 GREY, PALE = Color(0.35, 0.35, 0.35), Color(0.86, 0.86, 0.86)
 TICKS = 4
+DAYS_PER_WEEK = 7
 # Our choice: the acts that a reader looks for, by a letter each.
 LETTERS = {Act.SWAPPED: "S", Act.REBAITED: "S", Act.WITHDRAWN: "W", Act.LOST: "L", Act.RELURED: "R"}
 UNDER = (
@@ -123,14 +124,22 @@ def _scale(frame: _Frame, width: float) -> Iterator[Shape]:
 
 
 def _calendar(course: Course, frame: _Frame) -> Iterator[Shape]:
-    """Yield a mark at each Monday, or at the first of each month where weeks would run into each other."""
+    """Yield a mark and a date for each day; for each Monday or first of a month where days or weeks run together."""
     room = stringWidth("00-00", PLAIN, INK_PT) + 3.0
-    weekly = frame.wide * 7 >= room
-    for day in course.days:
-        if (day.on.weekday() == 0) if weekly else (day.on.day == 1):
-            yield Line(frame.x(day.on), BELOW, frame.x(day.on), BELOW - 3, strokeColor=black, strokeWidth=0.5)
-            if frame.x(day.on) + room < frame.right:
-                yield _word(frame.x(day.on), BELOW - 10, f"{day.on:%m-%d}")
+    marked = [day.on for day in course.days if _is_marked(day.on, room / frame.wide)]
+    for on in marked:
+        yield Line(frame.x(on), BELOW, frame.x(on), BELOW - 3, strokeColor=black, strokeWidth=0.5)
+        if frame.x(on) + room < frame.right:
+            yield _word(frame.x(on), BELOW - 10, f"{on:%m-%d}")
+    if len(marked) == 1:  # one day: it begins here and ends there
+        yield _word(frame.right, BELOW - 10, f"{course.days[-1].on + DAY:%m-%d}", "end")
+
+
+def _is_marked(on: date, days: float) -> bool:
+    """Tell whether a day is marked, given how many days the room for a date takes."""
+    if days <= 1.0:
+        return True
+    return on.weekday() == 0 if days <= DAYS_PER_WEEK else on.day == 1
 
 
 def _phases(course: Course, frame: _Frame, zone: ZoneInfo) -> Iterator[Shape]:
