@@ -10,6 +10,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from host.page_client import client
 from host.running import HOST_TOML, Stubborn, host, ran, stored
 from mosquitto_child import Broker
 from orchard import NOON_AT, STATIONS, tally, topic_of, visits
@@ -256,3 +257,14 @@ def test_a_command_at_a_server_that_is_away_is_one_line(host_toml: Path, server:
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr.endswith(f"{AWAY}\n")
     assert done.stderr.count("\n") == 1
+
+
+def test_a_page_whose_server_is_away_says_so_to_a_stranger_and_no_more(server: Cluster, tmp_path: Path) -> None:
+    page = client(tmp_path, ledger=server.database())
+    server.halt()
+    reply = page.get("/")
+    server.start()
+    assert (reply.status, page.get("/").status) == (503, 200)
+    assert "The host cannot read its ledger now" in reply.words
+    assert "ledger1" not in reply.text
+    page.back.close()

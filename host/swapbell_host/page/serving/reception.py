@@ -27,6 +27,7 @@ FORGED = (
     "This form was not sent from a page that this host gave to your browser, or you have signed in or out since. Go "
     "back, reload the page and send it again. Your browser must keep cookies for that."
 )
+AWAY = "The host cannot read its ledger now; its own log says why. Try again in a minute."
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,10 @@ class Reception:
     async def _answer(self, door: Door, request: Request) -> Response:
         self._check_way(request)
         known = self.replies.cookies.token(request)
-        caller = await self.back.do(lambda house: self._caller(house, request, known or forgery.new_token()))
+        try:
+            caller = await self.back.do(lambda house: self._caller(house, request, known or forgery.new_token()))
+        except Breakdown as breakdown:  # a stranger still, who need not know where the ledger lies
+            raise HTTPException(503, AWAY) from breakdown
         if door.right is not None and caller.right is None:
             return _to_the_way_in(request)
         if door.right is not None and not (caller.right and caller.right.covers(door.right)):
