@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from swapbell_host.auditing.command import GROUPS as EVIDENCE
 from swapbell_host.desk.answering import COMMANDS as ANSWERS
 from swapbell_host.desk.answering import GROUPS as ALERTS
 from swapbell_host.desk.logins import GROUPS as LOGINS
@@ -276,7 +277,7 @@ def show_status(
 
 for _name, _command in (ANSWERS | BROKER | SERVICE | SHEETS | TRADE | {"forecast": forecast_command}).items():
     app.command(_name)(_command)
-for _name, _group in (PLAN | PEOPLE | ALERTS | LOGINS | OPEN_DATA).items():
+for _name, _group in (PLAN | PEOPLE | ALERTS | LOGINS | OPEN_DATA | EVIDENCE).items():
     app.add_typer(_group, name=_name)
 
 

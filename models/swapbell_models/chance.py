@@ -48,6 +48,38 @@ def poisson_limits(counted: int, confidence: float = CONFIDENCE) -> tuple[float,
     return low, float(gammaincinv(counted + 1, 1.0 - tail))
 
 
+@lru_cache(_REMEMBERED)
+def share_limits(hits: int, cases: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
+    """Return the exact two-sided limits of a share [1].
+
+    Parameters
+    ----------
+    hits, cases : int
+        How many of how many; 1 case or more.
+    confidence : float
+        Between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of its range.
+
+    Notes
+    -----
+    Clopper and Pearson (1934), Biometrika 26:404-413: quantiles of the beta distribution with (hits, misses + 1) and
+    (hits + 1, misses), that is, the inverse of the regularised incomplete beta function.
+    """
+    from scipy.special import betaincinv
+
+    quantity.at_least("cases", cases, 1.0, "cases")
+    quantity.within("hits", hits, 0.0, float(cases), "cases")
+    quantity.between("confidence", confidence, 0.0, 1.0)
+    tail, misses = (1.0 - confidence) / 2.0, cases - hits
+    low = float(betaincinv(hits, misses + 1, tail)) if hits else 0.0
+    high = float(betaincinv(hits + 1, misses, 1.0 - tail)) if misses else 1.0
+    return low, high
+
+
 def deviations(confidence: float) -> float:
     """Return how many standard deviations a two-sided interval of the normal distribution reaches on either side.
 

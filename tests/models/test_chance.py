@@ -10,7 +10,15 @@ from hypothesis import strategies as st
 from scipy.stats import chi2, nbinom, norm, poisson
 from statsmodels.stats.rates import confint_poisson
 
-from swapbell_models.chance import at_least, deviations, lucky_window, poisson_limits
+from swapbell_models.chance import at_least, deviations, lucky_window, poisson_limits, share_limits
+
+# Newcombe 1998, Stat Med 17:857-872, table I, method 5: exact 95 % limits of four shares.
+CLOPPER_PEARSON_95 = {
+    (81, 263): (0.2527, 0.3676),
+    (15, 148): (0.0578, 0.1617),
+    (0, 20): (0.0000, 0.1684),
+    (1, 29): (0.0009, 0.1776),
+}
 
 # Garwood (1936) exact 95 % limits; the columns are SciPy's chi2.ppf. Published anchors: 0 gives 3.689 and 10 gives
 # 4.80-18.39 (tables of exact Poisson limits), 25 gives 16.18-36.90.
@@ -264,3 +272,16 @@ def test_a_lucky_window_is_a_chance_that_grows_with_the_look_and_shrinks_with_wh
 def test_what_no_chance_can_be_told_of_is_refused_by_name(ask: Callable[[], object], named: str) -> None:
     with pytest.raises(ValueError, match=f"^{named} must be "):
         ask()
+
+
+@pytest.mark.parametrize("share", CLOPPER_PEARSON_95)
+def test_the_limits_of_a_share_are_the_published_ones(share: tuple[int, int]) -> None:
+    assert share_limits(*share) == pytest.approx(CLOPPER_PEARSON_95[share], abs=5e-5)
+
+
+@given(st.integers(1, 200).flatmap(lambda cases: st.tuples(st.integers(0, cases), st.just(cases))))
+def test_the_limits_of_a_share_hold_it_and_mirror_those_of_the_rest(share: tuple[int, int]) -> None:
+    hits, cases = share
+    low, high = share_limits(hits, cases)
+    assert 0.0 <= low <= hits / cases <= high <= 1.0
+    assert share_limits(cases - hits, cases) == pytest.approx((1.0 - high, 1.0 - low))
