@@ -6,19 +6,22 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from swapbell_host.intake import Station as Key
-from swapbell_models.calendar.course import Course, course
+from swapbell_models.calendar.course import EARTH_RADIUS_M, Course, course
 from swapbell_models.calendar.place import Place
 from swapbell_models.quantity import at_most
 
 # Our choice: every order of ten stops is weighed within a tenth of a second; each stop more takes twice as long.
 EXACT_MAX_STOPS = 10
-# Our choice: nobody serves more stations in one trip; that many are put in order within two seconds.
-WALK_MAX_STOPS = 200
+# Our choice: beyond it, to shorten the order given too takes seconds, and what is nearest is the better beginning.
+TWICE_MAX_STOPS = 200
+# Our choice: all stations of a large estate, to know what they take; they are put in order within some three seconds.
+WALK_MAX_STOPS = 1_000
 # Our choice: a way that is shorter by less is no gain, but the rounding of floating point.
 GAIN_MIN_M = 1e-6
 
 # How far it is from each point to each other [m]; the walk begins at point 0.
 Ways = Sequence[Sequence[float]]
+Point = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +85,8 @@ def walk(places: Mapping[Key, Place | None], start: Key | Place | None = None) -
     -----
     Distances are those of `calendar.course`: paths, fences and hills are not known. For `EXACT_MAX_STOPS` or fewer
     the shortest is found by dynamic programming (Held and Karp 1962, J SIAM 10:196-210); for more, the order given
-    and that of the nearest next stop are shortened by turning stretches round (2-opt: Croes 1958, Oper Res
-    6:791-812), and the shorter one is taken.
+    (up to `TWICE_MAX_STOPS`) and that of the nearest next stop are shortened by turning stretches round (2-opt: Croes
+    1958, Oper Res 6:791-812), and the shorter one is taken.
     """
     at_most("stations of a round", len(places), WALK_MAX_STOPS)
     placed = {key: place for key, place in places.items() if place}
@@ -126,19 +129,33 @@ def _first(placed: Mapping[Key, Place], start: Key) -> dict[Key, Place]:
 
 def _ways(here: Place | None, stops: Sequence[Place], first_is_first: bool) -> Ways:
     """Return the ways, from a beginning that costs nothing where the person may begin anywhere."""
-    between = [[course(one, other).distance_m for other in stops] for one in stops]
+    points = [_point(stop) for stop in stops]
+    between = [[_apart_m(one, other) for other in points] for one in points]
     if here:
-        begin = [course(here, stop).distance_m for stop in stops]
+        begin = [_apart_m(_point(here), other) for other in points]
     else:
         begin = [math.inf if first_is_first and stop else 0.0 for stop in range(len(stops))]
     return [[0.0, *begin], *([0.0, *row] for row in between)]
 
 
+def _point(place: Place) -> Point:
+    """Return where a place lies in space, from the middle of the earth [its radius]."""
+    north, east = math.radians(place.latitude_deg), math.radians(place.longitude_deg)
+    return math.cos(north) * math.cos(east), math.cos(north) * math.sin(east), math.sin(north)
+
+
+def _apart_m(one: Point, other: Point) -> float:
+    """Return how far apart two points are over the ground, by the chord between them [m]."""
+    return 2.0 * EARTH_RADIUS_M * math.asin(min(math.dist(one, other) / 2.0, 1.0))
+
+
 def _order(ways: Ways) -> Sequence[int]:
     if len(ways) - 1 <= EXACT_MAX_STOPS:
         return _shortest(ways)
-    given, near = list(range(len(ways))), _nearest(ways)
-    return min((_turned(path, ways) for path in (given, near)), key=lambda path: _length(path, ways))
+    given, near = list(range(len(ways))), _turned(_nearest(ways), ways)
+    if len(given) - 1 <= TWICE_MAX_STOPS:
+        given = _turned(given, ways)
+    return min(given, near, key=lambda path: _length(path, ways))
 
 
 def _shortest(ways: Ways) -> Sequence[int]:
@@ -177,20 +194,21 @@ def _turned(path: list[int], ways: Ways) -> list[int]:
     while improving:
         improving = False
         for i in range(1, len(path) - 1):
-            for j in range(i + 1, len(path)):
-                if _gain(path, i, j, ways) > GAIN_MIN_M:
-                    path[i : j + 1] = reversed(path[i : j + 1])
-                    improving = True
+            j = i
+            while j := _turn(path, i, j + 1, ways):
+                path[i : j + 1] = reversed(path[i : j + 1])
+                improving = True
     return path
 
 
-def _gain(path: Sequence[int], i: int, j: int, ways: Ways) -> float:
-    """Return by how much turning round the stretch from i to j shortens a path [m]."""
-    before, first, last = path[i - 1], path[i], path[j]
-    gain = ways[before][first] - ways[before][last]
-    if j + 1 < len(path):
-        gain += ways[last][path[j + 1]] - ways[first][path[j + 1]]
-    return gain
+def _turn(path: Sequence[int], i: int, begin: int, ways: Ways) -> int:
+    """Return the next end, from `begin` on, of a stretch from i that turned round shortens the path; else 0."""
+    to_before, to_first, now_m = ways[path[i - 1]], ways[path[i]], ways[path[i - 1]][path[i]]
+    for j in range(begin, len(path) - 1):
+        last, after = path[j], path[j + 1]
+        if now_m - to_before[last] + ways[last][after] - to_first[after] > GAIN_MIN_M:
+            return j
+    return len(path) - 1 if begin < len(path) and now_m - to_before[path[-1]] > GAIN_MIN_M else 0
 
 
 def _length(path: Sequence[int], ways: Ways) -> float:

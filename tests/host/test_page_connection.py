@@ -17,6 +17,7 @@ from starlette.types import Receive, Scope, Send
 
 from swapbell_host.page.serving import connection
 from swapbell_host.page.serving.connection import Connection
+from swapbell_host.page.serving.server import HEAD_MAX_BYTES
 
 PATIENCE_S = 20.0
 # Far more than a kernel keeps of an answer that nobody takes.
@@ -49,7 +50,15 @@ def port(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
     for name in ("HEAD_S", "WHOLE_S", "SLOW_S", "PULSE_S"):
         monkeypatch.setattr(connection, name, getattr(connection, name) / 20.0)
     monkeypatch.setattr(connection, "LEAST_BYTES_PER_S", 20 * connection.LEAST_BYTES_PER_S)
-    config = uvicorn.Config(app, http=Connection, ws="none", lifespan="off", log_level="critical", loop="asyncio")
+    config = uvicorn.Config(
+        app,
+        http=Connection,
+        ws="none",
+        lifespan="off",
+        log_level="critical",
+        loop="asyncio",
+        h11_max_incomplete_event_size=HEAD_MAX_BYTES,
+    )
     server = uvicorn.Server(config)
     with closing(socket.create_server(("127.0.0.1", 0))) as listening:
         thread = threading.Thread(target=server.run, args=([listening],))
@@ -137,6 +146,16 @@ def test_a_photo_over_a_weak_link_arrives_though_it_stops_on_its_way(port: int) 
             time.sleep(connection.SLOW_S / 3)
         line.sendall(b"x" * 10_000)
         assert line.recv(1000).endswith(b"\r\n\r\n100000")
+
+
+def test_a_long_head_over_a_weak_link_is_read(port: int) -> None:
+    with closing(connected(port, b"GET /whole?")) as line:
+        for _ in range(30):
+            line.sendall(b"x" * 4000)
+            time.sleep(0.05)
+        assert connection.HEAD_S < 30 * 0.05
+        line.sendall(b" HTTP/1.1\r\nHost: here\r\n\r\n")
+        assert line.recv(1000).startswith(b"HTTP/1.1 200 ")
 
 
 def test_a_connection_that_asks_again_and_again_is_kept(port: int) -> None:

@@ -7,24 +7,31 @@ import threading
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import ExitStack, closing, contextmanager
 from datetime import UTC, datetime
 from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from host.page_client import password_hash
-from sqlalchemy import create_engine
+from sqlalchemy import create_engine, insert
 
+from swapbell_host.board import Board
 from swapbell_host.books.accountbook import Accountbook
+from swapbell_host.books.jobtables import stations
+from swapbell_host.books.planbook import Planbook
+from swapbell_host.books.planrows import station_row
 from swapbell_host.books.store import ledger_url, open_or_make
 from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
+from swapbell_host.jobs.plan import Site, Station, located
 from swapbell_host.main import serve
 from swapbell_host.page.serving.connection import AT_ONCE_MAX
 from swapbell_host.page.serving.listeners import FAREWELL, OF_ONE_MAX
 from swapbell_host.page.serving.listening import listening
+from swapbell_host.page.serving.server import Server
 from swapbell_models.fault import Mistake
 
 # No broker is there: the host calls it again and again, and the page is served all the same.
@@ -50,7 +57,7 @@ def configured(folder: Path, listen: str, more: str = "") -> Config:
 
 
 @contextmanager
-def host(config: Config) -> Iterator[threading.Thread]:
+def host(config: Config) -> Generator[threading.Thread]:
     """Run the host's loop in a thread until the end of the block."""
     stop = threading.Event()
     running = threading.Thread(target=serve, args=(config, lambda: datetime.now(UTC), stop, print, 200))
@@ -213,6 +220,29 @@ def test_whoever_leaves_in_the_middle_of_a_form_is_no_failure_of_ours(
         asked(f"http://127.0.0.1:{port}/login")
         time.sleep(0.3)
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_a_round_of_a_thousand_stations_is_asked_for_and_worked_out(tmp_path: Path) -> None:
+    port, now = free_port(), datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
+    config = configured(tmp_path, f"127.0.0.1:{port}")
+    names = [f"row-{n // 50}-by-the-old-water-tank-behind-the-hill-post-{n % 50}".ljust(63, "x") for n in range(1000)]
+    with open_or_make(ledger_url(config.ledger)) as store:
+        Planbook(store).add_site(Site("hill"))
+        planned = [
+            Station("hill", name, now, place=located(-42.0 + n % 50 / 2e3, 147.0 + n // 50 / 2e3))
+            for n, name in enumerate(names)
+        ]
+        with store.transaction() as connection:
+            connection.execute(insert(stations), [station_row(each, 2) for each in planned])
+    keys = [f"hill/{name}" for name in names]
+    amounts = {f"give {key}": "lure" for key in keys} | {f"mass {key}": "85.5 g" for key in keys}
+    with Server(config, Board(), lambda: now, print) as server:
+        server.begin()
+        chosen = asked(f"http://127.0.0.1:{port}/round?{urlencode({'station': keys}, doseq=True)}")
+        whole = urlencode({"begin": "", "here": "", "carry": "yes", "station": keys} | amounts, doseq=True)
+        worked_out = asked(f"http://127.0.0.1:{port}/round?{whole}")
+    assert "Round of 1000 stops" in chosen
+    assert "1000 stations, 85500 g" in worked_out
 
 
 @pytest.mark.part("openssl")

@@ -17,7 +17,8 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from swapbell_host.page.access.tries import neighbourhood
 
-# Our choice: a phone at the edge of its network sends the head of a request within it.
+# Our choice: a phone at the edge of its network sends the head of a request within it; long ones have longer, by what
+# their bytes take at the least pace.
 HEAD_S = 10.0
 # Our choice: a photo of 5 MB takes a minute or two from the far end of an orchard.
 WHOLE_S = 300.0
@@ -38,7 +39,7 @@ class Connection(H11Protocol):
         """Begin to look at its pace, and make room."""
         super().connection_made(transport)
         self.since_s = self.loop.time()
-        self._came = self._unsent = 0
+        self._came = self._asked_bytes = self._unsent = 0
         self._asking_s = self._owed_bytes = 0.0
         self._looking = self.loop.call_later(PULSE_S, self._look)
         make_room(each for each in self.connections if isinstance(each, Connection))
@@ -51,11 +52,12 @@ class Connection(H11Protocol):
     def data_received(self, data: bytes) -> None:
         """Count what comes."""
         self._came += len(data)
+        self._asked_bytes += len(data)
         super().data_received(data)
 
     def on_response_complete(self) -> None:
         """Begin with the next request."""
-        self._asking_s = 0.0
+        self._asking_s, self._asked_bytes = 0.0, 0
         super().on_response_complete()
 
     def _look(self) -> None:
@@ -77,7 +79,7 @@ class Connection(H11Protocol):
     def _patience_s(self) -> float:
         """Return how long a request may take: little for its head, and for a body that was answered already."""
         asks = self.conn.their_state is h11.SEND_BODY and self.conn.our_state is not h11.DONE
-        return WHOLE_S if asks else HEAD_S
+        return WHOLE_S if asks else min(HEAD_S + self._asked_bytes / LEAST_BYTES_PER_S, WHOLE_S)
 
 
 def _unsent(transport: asyncio.Transport) -> int:

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 # Our choice: whoever waits for an answer when the host ends gets a moment; streams would never end by themselves.
 GRACE_S = 1
-# Our choice: the largest round, 1,000 stations with an amount for each, under names of up to some forty letters.
-HEAD_MAX_BYTES = 300_000
+# Our choice: the largest round, 1,000 stations with an amount for each, under names as long as any may be.
+HEAD_MAX_BYTES = 450_000
 
 
 class Server:
