@@ -1,12 +1,17 @@
-"""What a station can need of a person, the most pressing first, and what calls for it."""
+"""What a station can need of a person, the most pressing first, what calls for it, and what that is known from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import Enum
 
+from swapbell_host.board import Seen
+from swapbell_host.jobs.entry import Entry
+from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.history import TOXIC_OUT
-from swapbell_models.notice import NoticeKind
+from swapbell_models.job import Job
+from swapbell_models.notice import Notice, NoticeKind
 from swapbell_models.phase import Phase
+from swapbell_models.sitewide import SiteVerdict
 
 _NEVER_AT = datetime.max.replace(tzinfo=UTC)
 
@@ -59,6 +64,40 @@ WHILE = {
     Need.COMING: frozenset({Phase.LURING}),
     Need.VERIFY: frozenset({Phase.VERIFYING}),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What is known of one station.
+
+    Attributes
+    ----------
+    job
+        Where its job stands now.
+    seen
+        The latest look at it; nothing if it was not judged yet.
+    notices
+        The open ones that are not shelved.
+    shelved
+        The kinds of the open ones that are.
+    site
+        The verdict on its whole site; nothing if it is alone there, or was not judged yet.
+    sighting
+        The entry of its log that names bees or other visitors at this lure; nothing where the last one says none.
+    """
+
+    station: Station
+    job: Job
+    seen: Seen | None = None
+    notices: tuple[Notice, ...] = ()
+    shelved: frozenset[NoticeKind] = field(default_factory=frozenset[NoticeKind])
+    site: SiteVerdict | None = None
+    sighting: Entry | None = None
+
+    @property
+    def swaps(self) -> bool:
+        """Whether it waits with lure for its swap."""
+        return self.job.phase is Phase.LURING and self.station.role is Role.BAIT
 
 
 @dataclass(frozen=True, slots=True)

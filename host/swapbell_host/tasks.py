@@ -6,62 +6,25 @@ except toxic bait: nobody shelves that by looking away.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from swapbell_host.board import Seen
-from swapbell_host.jobs.entry import Entry, expected
-from swapbell_host.jobs.plan import Role, Station
-from swapbell_host.jobs.sightings import seen_ago
+from swapbell_host.calling import held_back, of_rule, others
+from swapbell_host.jobs.entry import expected
+from swapbell_host.jobs.plan import Station
 from swapbell_host.judging.history import COUNTING
-from swapbell_host.judging.swap import CALLS, called
-from swapbell_host.needs import ANSWERS, IDLE, WHILE, Call, Need, soonest
+from swapbell_host.needs import ANSWERS, IDLE, WHILE, Call, Case, Need, soonest
 from swapbell_models.job import Due, Job
 from swapbell_models.notice import HINDRANCES, SUPERSEDES, Notice, NoticeKind, twofold_words
 from swapbell_models.phase import Event, Phase
 from swapbell_models.proof.rebound import LOOK_DAYS, looks
-from swapbell_models.readiness import Reason, Step, Verdict
-from swapbell_models.sitewide import SiteVerdict
+from swapbell_models.readiness import Reason, Verdict
 
 # Our choice: half a day. What is due tomorrow morning goes on the round that is planned tonight.
 AHEAD = timedelta(hours=12)
 # Our choice: a look at the result may be had at any hour of its day.
 LOOK = timedelta(days=1)
 _TOXIC = frozenset({Need.LEFT_OUT, Need.DUE_OUT})
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """What is known of one station.
-
-    Attributes
-    ----------
-    job
-        Where its job stands now.
-    seen
-        The latest look at it; nothing if it was not judged yet.
-    notices
-        The open ones that are not shelved.
-    shelved
-        The kinds of the open ones that are.
-    site
-        The verdict on its whole site; nothing if it is alone there, or was not judged yet.
-    sighting
-        The entry of its log that names bees or other visitors at this lure; nothing where the last one says none.
-    """
-
-    station: Station
-    job: Job
-    seen: Seen | None = None
-    notices: tuple[Notice, ...] = ()
-    shelved: frozenset[NoticeKind] = field(default_factory=frozenset[NoticeKind])
-    site: SiteVerdict | None = None
-    sighting: Entry | None = None
-
-    @property
-    def swaps(self) -> bool:
-        """Whether it waits with lure for its swap."""
-        return self.job.phase is Phase.LURING and self.station.role is Role.BAIT
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +62,10 @@ def task(case: Case, now: datetime) -> Task:
     said = {call.kind for call in found}
     calls = [
         *found,
-        *(call for call in map(_of_notice, case.notices) if call.kind not in said and _stands(call, case)),
+        *(call for call in map(_of_notice, others(case)) if call.kind not in said and _stands(call, case)),
     ]
     held = {kind for call in calls if call.kind for kind in SUPERSEDES.get(call.kind, ())}
-    left = (_held_back(call, case, now) for call in calls if call.kind not in held)
+    left = (held_back(call, case, now) for call in calls if call.kind not in held)
     kept = sorted(left, key=lambda call: call.order)
     return Task(case.station, tuple(kept) or (_rest(case),))
 
@@ -167,54 +130,9 @@ def _of_traffic(case: Case) -> Iterator[Call]:
         return
     seen = case.seen.verdict
     if case.swaps:
-        yield from _of_rule(case, seen, case.seen)
+        yield from of_rule(case, seen, case.seen)
     if case.job.phase in COUNTING:
         yield from _of_counter(seen)
-
-
-def _of_rule(case: Case, seen: Verdict, look: Seen) -> Iterator[Call]:
-    calls = [past.raised_at for past in look.history.notices if past.kind in CALLS]
-    told_at = min((at for at in calls if at >= case.job.logged_at), default=None)  # fresh lure waits for another call
-    step = called(seen.step, case.site)
-    if step is Step.READY:
-        since_at = min(at for at in (seen.reached_at, told_at, look.at) if at)
-        yield Call(Need.SWAP, _ready_words(seen, case.site), None, since_at, NoticeKind.READY)
-    elif told_at is not None:
-        yield Call(Need.SWAP, _called_words(case.site), None, told_at, NoticeKind.READY)
-    elif step is Step.TOUCHED:
-        yield Call(Need.COMING, _waiting_words(seen, case.site), None, seen.reached_at, NoticeKind.TOUCHED)
-
-
-def _ready_words(seen: Verdict, site: SiteVerdict | None) -> str:
-    own = "the rule is reached and confirmed" if seen.step is Step.READY else "fewer come here, but the site is ready"
-    return f"{own}. The site as a whole is {site.words}. Swap its stations together" if site else own
-
-
-def _called_words(site: SiteVerdict | None) -> str:
-    now = f". The site as a whole is now {site.words}" if site else ""
-    return f"the rule was reached and confirmed, and no swap is logged yet{now}"
-
-
-def _waiting_words(seen: Verdict, site: SiteVerdict | None) -> str:
-    if seen.step is not Step.READY or site is None:
-        return "the rule was reached once, not confirmed yet: wait"
-    wait = "this station is ready, the site is not yet: wait, and swap its stations together when it is"
-    return f"{wait}. The site as a whole is {site.words}"
-
-
-def _held_back(call: Call, case: Case, now: datetime) -> Call:
-    """Return a call to swap as one to look first, where other visitors were counted or seen."""
-    warning = caution(case, now)
-    if call.need is not Need.SWAP or not warning:
-        return call
-    return replace(call, need=Need.LOOK_FIRST, words=f"{warning}. By its counts: {call.words}")
-
-
-def caution(case: Case, now: datetime) -> str:
-    """Return who else was counted or seen at the lure, as of `now` (aware UTC), for whoever is about to swap."""
-    counted = NoticeKind.VISITORS in {*case.shelved, *(notice.kind for notice in case.notices)}
-    told = ["other visitors were warned of: look who they are before anything is swapped"] if counted else []
-    return "; ".join([*([seen_ago(case.sighting, now)] if case.sighting else []), *told])
 
 
 def _of_counter(seen: Verdict) -> Iterator[Call]:

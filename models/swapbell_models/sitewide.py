@@ -38,16 +38,13 @@ class SiteVerdict:
     @property
     def words(self) -> str:
         """The verdict for a person."""
-        judged = self.stations - self.unjudged
-        if not judged:
+        if not self.means:
             return f"{self.step.value}: none of its {self.stations} stations can be judged"
-        whose = f"the {judged} of its {self.stations} stations that can be judged"
-        means = ", ".join(f"{mean:.1f}" for mean in self.means)
-        return (
-            f"{self.step.value}: on average {whose if self.unjudged else f'its {judged} stations'} "
-            f"{'has' if judged == 1 else 'have'} {means} visits in {self.rule.window_s / 60:g} min, oldest first; "
-            f"the rule asks for {self.rule.visits}"
-        )
+        judged, means = self.stations - self.unjudged, ", ".join(f"{mean:.1f}" for mean in self.means)
+        all_of = f"its {self.stations} stations"
+        whose = f"the {judged} of {all_of} that can be judged" if self.unjudged else all_of
+        asked = f"visits in each {self.rule.window_s / 60:g} min, oldest first (rule: {self.rule.visits})"
+        return f"{self.step.value}: a mean of {means} {asked} over {whose}"
 
     def called(self, step: Step) -> Step:
         """Return how far one of its several stations has come, which is swapped with the others.

@@ -108,7 +108,10 @@ def test_what_hinders_a_counter_is_told(village: Client) -> None:
     assert "the lens may be covered" in card(village, "foggy")
 
 
-SITE_WORDS = r"unjudged: on average the 4 of its 6 stations that can be judged have [\d., ]+ visits in 5 min"
+SITE_WORDS = (
+    r"unjudged: a mean of [\d., ]+ visits in each 5 min, oldest first \(rule: 10\) over the 4 of its 6 stations "
+    r"that can be judged"
+)
 
 
 def test_the_mean_of_the_site_is_told(village: Client) -> None:

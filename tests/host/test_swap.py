@@ -48,8 +48,9 @@ def test_a_station_of_its_own_is_told_of_no_site() -> None:
 def test_the_call_says_that_the_site_is_ready_and_to_swap_together() -> None:
     told = call(station("gate", BUSY), station("hut", BUSY))
     assert (
-        "The site as a whole is ready: on average its 2 stations have 14.0, 14.0, 13.0 visits in 5 min, oldest "
-        "first; the rule asks for 10. Swap them together."
+        "The site as a whole is ready: a mean of 14.0, 14.0, 13.0 visits in each 5 min, oldest first (rule: 10) over "
+        "its 2 stations. "
+        "Swap its stations together, but none that others visit."
     ) in told.text
     assert told.text.endswith(SWAP_CAUTION)
 
@@ -58,14 +59,14 @@ def test_a_station_that_is_ready_before_its_site_is_a_heads_up_and_no_call() -> 
     told = call(station("gate", BUSY), station("hut", []), station("creek", []))
     assert (told.kind, told.urgency) == (NoticeKind.TOUCHED, Urgency.LOOK)
     assert told.text.startswith("valley/gate: this station is ready, the site is not yet: visits per 5 min")
-    assert "on average its 3 stations have 4.7, 4.7, 4.3 visits in 5 min" in told.text
+    assert "a mean of 4.7, 4.7, 4.3 visits in each 5 min, oldest first (rule: 10) over its 3 stations" in told.text
     assert told.text.endswith("Get ready, but wait: swap all of its stations together when it is.")
 
 
 def test_a_dead_board_neither_calls_for_a_swap_nor_holds_it_back() -> None:
     told = call(station("gate", BUSY), History("valley", "hut", Phase.LURING))
     assert told.kind is NoticeKind.READY
-    assert "on average the 1 of its 2 stations that can be judged has 14.0, 14.0, 13.0 visits in 5 min" in told.text
+    assert "first (rule: 10) over the 1 of its 2 stations that can be judged. Swap its stations" in told.text
 
 
 def test_a_control_station_is_no_part_of_the_mean() -> None:
@@ -78,9 +79,7 @@ def test_a_control_station_is_no_part_of_the_mean() -> None:
 def test_every_station_is_called_with_a_site_that_is_ready(own: list[float], counts: str) -> None:
     told = call(station("gate", own), station("hut", [7.0 * k for k in range(128)]))
     assert told.kind is NoticeKind.READY
-    assert (
-        "ready for the swap with its whole site. The site as a whole is ready: on average its 2 stations" in told.text
-    )
+    assert "ready for the swap with its whole site. The site as a whole is ready: a mean of " in told.text
     assert f"At this station: visits per 5 min, oldest to newest: {counts}." in told.text
     assert told.text.endswith(SWAP_CAUTION)
 

@@ -1,5 +1,6 @@
 """What needs a person: every station once, in one order, toxic bait that was left out before all else."""
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from random import Random
@@ -15,8 +16,8 @@ from swapbell_host.board import Seen
 from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.jobs.plan import Role, Station
 from swapbell_host.judging.history import History, PastNotice
-from swapbell_host.needs import RANK, Call, Need
-from swapbell_host.tasks import AHEAD, Case, Task, task, tasks
+from swapbell_host.needs import RANK, Call, Case, Need
+from swapbell_host.tasks import AHEAD, Task, task, tasks
 from swapbell_models.job import Job
 from swapbell_models.notice import Notice, NoticeKind, notice
 from swapbell_models.phase import Event, Phase
@@ -197,9 +198,24 @@ def test_nobody_is_called_to_swap_where_bees_were_seen(notices: tuple[Notice, ..
     assert found.first.words.startswith(f"{SEEN}. By its counts: ")
 
 
+def test_who_was_seen_is_not_said_again_by_its_notice() -> None:
+    warned = notice("orchard", "north", NoticeKind.VISITORS, BEES.at, "do not swap: 3 honey bees")
+    other = notice("orchard", "north", NoticeKind.VISITORS, NOW, "30 large ones")
+    case = Case(station(), job(Phase.LURING, timedelta(hours=5)), seen(BUSY), (warned,), sighting=BEES)
+    assert needs(task(case, NOW)) == [Need.LOOK_FIRST]
+    assert "other visitors" not in task(case, NOW).first.words
+    both = task(replace(case, notices=(other,)), NOW)
+    assert needs(both) == [Need.LOOK_FIRST, Need.VISITORS]
+    assert "other visitors were warned of" in both.first.words
+
+
 def site_of(*counts: int) -> SiteVerdict:
     windows = [tuple(Window(NOW, NOW + timedelta(minutes=5), each, 300.0) for _ in range(3)) for each in counts]
     return assess_site([Verdict(Step.QUIET, windows=each) for each in windows], Rule())
+
+
+_silent = History("orchard", "north", Phase.LURING)
+UNHEARD = Seen(_silent, rules.verdict(_silent, NOW, Rule()), NOW)
 
 
 def in_site(look: Seen, site: SiteVerdict) -> Task:
@@ -211,8 +227,7 @@ def test_a_station_that_is_ready_before_its_site_waits_for_it() -> None:
     assert needs(found) == [Need.COMING]
     assert found.first.words == (
         "this station is ready, the site is not yet: wait, and swap its stations together when it is. The site as a "
-        "whole is building: on average its 4 stations have 6.2, 6.2, 6.2 visits in 5 min, oldest first; the rule "
-        "asks for 10"
+        "whole is building: a mean of 6.2, 6.2, 6.2 visits in each 5 min, oldest first (rule: 10) over its 4 stations"
     )
 
 
@@ -220,23 +235,25 @@ def test_a_station_that_is_ready_before_its_site_waits_for_it() -> None:
     ("look", "own"),
     [
         (seen(BUSY), "the rule is reached and confirmed"),
-        (seen(BURST), "fewer come here, but the site is ready"),
-        (seen([]), "fewer come here, but the site is ready"),
+        (seen(BURST), "its site is ready, although fewer come here"),
+        (UNHEARD, "its site is ready, although nobody can say how many come here"),
+        (seen([]), "its site is ready, although fewer come here"),
     ],
 )
 def test_every_station_is_swapped_with_a_site_that_is_ready(look: Seen, own: str) -> None:
     found = in_site(look, site_of(14, 12))
-    assert needs(found) == [Need.SWAP]
+    assert needs(found)[0] is Need.SWAP
     assert found.first.words == (
-        f"{own}. The site as a whole is ready: on average its 2 stations have 13.0, 13.0, 13.0 visits in 5 min, "
-        "oldest first; the rule asks for 10. Swap its stations together"
+        f"{own}. The site as a whole is ready: a mean of 13.0, 13.0, 13.0 visits in each 5 min, oldest first (rule: "
+        "10) over its 2 "
+        "stations. Swap its stations together, but none that others visit"
     )
 
 
 def test_who_was_called_to_swap_stays_called_when_the_site_falls_back() -> None:
     found = in_site(seen(BUSY, PastNotice(NoticeKind.READY, NOW - timedelta(hours=3))), site_of(9, 9))
     assert needs(found) == [Need.SWAP]
-    assert "The site as a whole is now building: on average its 2 stations have 9.0" in found.first.words
+    assert "The site as a whole is now building: a mean of 9.0" in found.first.words
 
 
 def test_a_touch_is_a_heads_up_and_no_call() -> None:

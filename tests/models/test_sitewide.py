@@ -96,15 +96,15 @@ def test_a_site_where_nobody_tells_anything_is_unjudged() -> None:
 def test_the_verdict_is_told_with_its_means_and_the_rule() -> None:
     told = site((0, 4, 18), (4, 18, 2)).words
     assert told == (
-        "ready: on average its 2 stations have 2.0, 11.0, 10.0 visits in 5 min, oldest first; the rule asks for 10"
+        "ready: a mean of 2.0, 11.0, 10.0 visits in each 5 min, oldest first (rule: 10) over its 2 stations"
     )
 
 
 def test_the_verdict_names_how_many_stations_it_stands_on() -> None:
     found = assess_site([station(1, 2, 3), Verdict(Step.UNJUDGED, Reason.SILENT)], RULE)
     assert found.words == (
-        "unjudged: on average the 1 of its 2 stations that can be judged has 1.0, 2.0, 3.0 visits in 5 min, "
-        "oldest first; the rule asks for 10"
+        "unjudged: a mean of 1.0, 2.0, 3.0 visits in each 5 min, oldest first (rule: 10) over the 1 of its 2 "
+        "stations that can be judged"
     )
 
 

@@ -24,6 +24,7 @@ from swapbell_models.readiness import Step
 from swapbell_models.sitewide import SiteVerdict
 
 CALLS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
+TOGETHER = "Swap its stations together, but none that others visit"
 NOT_YET = "do not swap before somebody has looked"
 
 
@@ -49,7 +50,7 @@ def call(look: Look) -> Notice | None:
 
 def _ready(look: Look) -> str:
     seen, rule = look.verdict, look.rule
-    whole = f"The site as a whole is {look.site.words}. Swap them together." if look.site else ""
+    whole = f"The site as a whole is {look.site.words}. {TOGETHER}." if look.site else ""
     if seen.step is Step.READY:
         return ready_words(seen, rule, whole)
     return (

@@ -8,14 +8,14 @@ from swapbell_host.jobs import entry
 from swapbell_host.jobs.entry import Act, legal
 from swapbell_host.jobs.lures import LURES
 from swapbell_host.jobs.plan import Site, place
-from swapbell_host.needs import Need
+from swapbell_host.needs import Case, Need
 from swapbell_host.page.door import Door
 from swapbell_host.page.showing.load import STATED, Give, Load, Stop, carried, with_product
 from swapbell_host.page.showing.today import cases, open_notices
 from swapbell_host.page.visit import Answer, Download, Page, Visit
 from swapbell_host.sheets import stated
 from swapbell_host.sheets.issue import mixing_sheet
-from swapbell_host.tasks import Case, Task, tasks
+from swapbell_host.tasks import Task, tasks
 from swapbell_host.walk import Walk, walk
 from swapbell_models.calendar.course import Course
 from swapbell_models.calendar.place import Place

@@ -12,13 +12,13 @@ from swapbell_host.board import Seen, site_verdict
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.jobs.sightings import sighting
-from swapbell_host.needs import Need
+from swapbell_host.needs import Case, Need
 from swapbell_host.page.door import Door
 from swapbell_host.page.showing.glance import Glance, glance
 from swapbell_host.page.visit import Page, Visit
 from swapbell_host.page.working.notices import Card, card
 from swapbell_host.page.working.telling import troubles
-from swapbell_host.tasks import Case, Task, tasks
+from swapbell_host.tasks import Task, tasks
 from swapbell_models.fault import Mistake
 from swapbell_models.sitewide import SiteVerdict
 
