@@ -31,10 +31,11 @@ EXACT_MARKS = ((4, b"ftyp"), (4, b"moov"), (0, b"RIFF"))
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One picture: 2-D luma, and when it was taken, counted from the first frame [s]."""
+    """One picture: 2-D luma, when it was taken, counted from the first frame [s], and how long it was exposed [s]."""
 
     image: Luma
     at_s: float
+    exposure_s: float | None = None
 
 
 class Camera(Protocol):

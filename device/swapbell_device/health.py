@@ -3,6 +3,8 @@
 import shutil
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from swapbell_device.look import Attention, Look
@@ -33,6 +35,7 @@ class Pulse:
         self._at_s = self._at_told_s = 0.0
         self._attention = Attention()
         self._dropped: int | None = None
+        self._look: Look | None = None
         self._ended_by: str | None = None
         self._absent: str | None = None
         self._asleep = False
@@ -44,11 +47,13 @@ class Pulse:
         self._at_s, self._absent = at_s, None
         if look is not None:
             self._attention.note(look)
+            self._look = look
             self._dropped = (self._dropped or 0) + look.dropped
 
     def miss(self, at_s: float, reason: str, *, asleep: bool = False) -> None:
         """Note that there is no picture at `at_s` [s], why, and whether the station is meant to sleep."""
         self._at_s, self._absent, self._asleep = at_s, reason, asleep
+        self._look = None
 
     def note_checks(self, amiss: Iterable[str]) -> None:
         """Note what a look at the board found amiss, a line each."""
@@ -83,6 +88,9 @@ class Pulse:
             disk_free_bytes=_free_bytes(self._spool.path.parent),
             spool_tallies=len(self._spool),
             spool_dropped=self._spool.dropped,
+            exposure_s=self._look.exposure_s if self._look else None,
+            sharpness=_rounded(self._look.sharpness) if self._look else None,
+            version=installed(),
             checks=self._checks,
             oldest=self._spool.oldest(),
         )
@@ -98,6 +106,19 @@ class Pulse:
         fps = round((frames - self._frames_told) / passed_s, 1) if passed_s > 0.0 else None
         self._frames_told, self._at_told_s = frames, at_s
         return fps
+
+
+@cache
+def installed() -> str | None:
+    """Return which version of the counter this is, where it was installed and not only copied."""
+    try:
+        return version("swapbell")
+    except PackageNotFoundError:
+        return None
+
+
+def _rounded(sharpness: float | None) -> float | None:
+    return None if sharpness is None else max(round(sharpness, 1), 0.1)
 
 
 def temperature_c() -> float | None:

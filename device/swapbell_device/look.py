@@ -7,6 +7,7 @@ from statistics import fmean
 from msgspec import UNSET, UnsetType
 from msgspec.structs import replace
 
+from swapbell_models.focus import Focus, focus
 from swapbell_models.tally import Hindrance, Sight
 
 # Drawn walkers, darker than their board, on boards of 2 to 110 grey levels: all found at 9, none at 6.
@@ -43,6 +44,10 @@ class Look:
         When it was taken [s].
     dropped, came
         Frames that did not come since the look before, and those that did.
+    sharpness
+        How many edges lie side by side across a worker's body; nothing where nobody can tell (`sharpness.sharpness`).
+    exposure_s
+        How long the picture was exposed [s], where the camera tells.
     """
 
     at_s: float
@@ -53,6 +58,8 @@ class Look:
     moving: float
     dropped: int = 0
     came: int = 1
+    sharpness: float | None = None
+    exposure_s: float | None = None
 
     @property
     def hindrance(self) -> Hindrance | None:
@@ -60,12 +67,15 @@ class Look:
         beyond = {
             Hindrance.LIGHT: self.light > LIGHT_MAX_LEVELS or self._is_dark(),
             Hindrance.NOISE: self.noise > NOISE_MAX_LEVELS,
-            Hindrance.DETAIL: self.detail < DETAIL_MIN_LEVELS,
+            Hindrance.DETAIL: self.detail < DETAIL_MIN_LEVELS or self._is_blurred(),
             Hindrance.SHAKE: self.shake_mm > SHAKE_MAX_MM,
             Hindrance.MOVING: self.moving > MOVING_MAX,
             Hindrance.DROPPED: self.dropped > DROPPED_MAX * (self.dropped + self.came),
         }
         return next((each for each, holds in beyond.items() if holds), None)
+
+    def _is_blurred(self) -> bool:
+        return self.sharpness is not None and focus(self.sharpness) is Focus.BLURRED
 
     def _is_dark(self) -> bool:
         return self.light < LIGHT_MIN_LEVELS and self.detail < LIT_DETAIL_LEVELS

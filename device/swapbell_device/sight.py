@@ -7,7 +7,7 @@ what it is, where phase correlation takes it for a camera that moves.
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 import cv2
@@ -18,11 +18,12 @@ from swapbell_device.camera import Frame, Luma
 from swapbell_device.following.track import Track
 from swapbell_device.look import Look
 from swapbell_device.pace import Pace
+from swapbell_device.sharpness import sharpness
 
 Plane = NDArray[np.float32]
 
-# Our choice: three looks in two tallies of the usual length; at 30 frames a second they cost a quarter of copying
-# each frame (`tests/bench/test_sight.py`).
+# Our choice: three looks in two tallies of the usual length; at 30 frames a second they cost half as much as
+# copying each frame (`tests/bench/test_sight.py`).
 LOOK_S = 8.0
 # Our choice: far enough apart for grass to move, near enough for a walking wasp to overlap with itself.
 PAIR_S, PAIR_MAX_S = 0.2, 0.5
@@ -93,7 +94,8 @@ class Lookout:
             self._first, self._next_s = glimpse, frame.at_s + PAIR_S
             return None
         self._first, self._next_s = None, first.at_s + LOOK_S
-        return self._compare(first, glimpse, 2 * half * self._mm_per_px, tracks)
+        found = self._compare(first, glimpse, 2 * half * self._mm_per_px, tracks)
+        return replace(found, sharpness=sharpness(view, found.noise, self._mm_per_px), exposure_s=frame.exposure_s)
 
     def _compare(self, first: _Glimpse, then: _Glimpse, mm_per_px: float, tracks: Iterable[Track]) -> Look:
         light, noise = cv2.mean(then.small)[0], _noise(first.rows, then.rows)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from importlib.metadata import version
 
 from rich.console import Console
 from rich.table import Column, Table
@@ -22,6 +23,7 @@ from swapbell_host.intake import Station
 from swapbell_host.judging.supply import short
 from swapbell_host.rules import REST, verdict
 from swapbell_host.standing import standing
+from swapbell_models.focus import Focus, focus, focus_words
 from swapbell_models.message import Health
 from swapbell_models.notice import HINDRANCES, ahead_words, lapse
 from swapbell_models.sitewide import SiteVerdict
@@ -236,12 +238,22 @@ def _words(each: StationStatus) -> Iterator[str]:
         yield f"it says {each.said.state.value}, because: {_printable(each.said.reason)}"
     if each.said:
         yield from short(each.said)
+        yield from _off(each.said)
     if each.said and each.said.spool_dropped:
         yield f"its spool has dropped {each.said.spool_dropped} tallies"
     if each.refusal is not None:
         yield f"the newest rejection: {_printable(each.refusal)}"
     if each.ahead_s is not None:
         yield ahead_words(timedelta(seconds=each.ahead_s))
+
+
+def _off(said: Health) -> Iterator[str]:
+    """Yield what of a station's camera and program is not as it should be."""
+    if said.sharpness is not None and focus(said.sharpness) is not Focus.SHARP:
+        yield f"its view is {focus_words(said.sharpness)}; focus its camera"
+    if said.version is not None and said.version != (ours := version("swapbell")):
+        yield f"its program is of version {_printable(said.version)}, this host's of {ours}"
+    yield from (f"it found in itself: {_printable(line)}" for line in said.checks)
 
 
 def _printable(words: str) -> str:

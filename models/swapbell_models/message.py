@@ -87,7 +87,9 @@ class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Device to host, retained; the last will says `lost`. An absent field is unknown, never zero.
 
     Units by SenML (RFC 8428): `temperature_c` [Cel], `*_bytes` [B], `*_s` [s], `fps` [Hz], `battery_percent` [%EL],
-    `battery_v` [V]. `checks` says what the station's own daily look at itself found amiss, a line each.
+    `battery_v` [V]. `sharpness` is how many edges lie side by side across a worker's body (`focus`) at the newest
+    look, `version` that of the counter's program; `checks` says what the station's own daily look at itself found
+    amiss, a line each.
     """
 
     v: Annotated[int, Meta(ge=1, le=1)] = 1
@@ -104,7 +106,8 @@ class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     spool_tallies: Count | None = None
     spool_dropped: Count | None = None
     exposure_s: Seconds | None = None
-    sharpness: float | None = None
+    sharpness: Annotated[float, Meta(gt=0.0)] | None = None
+    version: Annotated[str, Meta(max_length=64)] | None = None
     checks: tuple[str, ...] = ()
     oldest: tuple[Held, ...] = ()
 

@@ -10,8 +10,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from swapbell_device.camera import Luma
 from swapbell_device.sight import Lookout
 
-# What the counter may spend on it: a thirtieth of what five insects may cost.
-MOST = 0.3
+# What the counter may spend on it: a sixteenth of what five insects may cost.
+MOST = 0.6
 
 
 def lookout(_: Sequence[Luma]) -> cost.Step:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from clips import PER_S, SIZE, STATION, board
@@ -18,6 +19,8 @@ from swapbell_models.message import StationState
 AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)
 # The longest that a person may be left believing that an empty count means no wasps.
 WITHIN_S = 10.0
+# A worker's body in the clips' scale is 24 px wide, and so is an edge blurred by this and more.
+OUT_OF_FOCUS_PX = 10.0
 SPOILED_FROM_S, SPOILED_TO_S, END_S = 21.0, 61.0, 100.0
 
 
@@ -31,6 +34,7 @@ SPOILS: dict[str, Callable[[Luma, np.random.Generator], Luma]] = {
     "white": lambda picture, _: np.full_like(picture, 255),
     "covered": lambda picture, _: np.full_like(picture, 90),
     "shaking": shaken,
+    "out of focus": lambda picture, _: np.asarray(cv2.GaussianBlur(picture, (0, 0), OUT_OF_FOCUS_PX), np.uint8),
 }
 
 

@@ -68,6 +68,12 @@ def test_focus_that_is_not_said_is_found_and_then_held(monkeypatch: pytest.Monke
     assert (held["AfMode"], held["LensPosition"]) == (0, 8.5)
 
 
+def test_each_picture_says_how_long_it_was_exposed(monkeypatch: pytest.MonkeyPatch) -> None:
+    played(monkeypatch)
+    shots = list(islice(BoardCamera(size=SIZE, fps=60.0).pictures(), 3))
+    assert [shot.exposure_s for shot in shots] == [0.002] * 3
+
+
 def test_focus_that_is_said_is_held_from_the_first_picture(monkeypatch: pytest.MonkeyPatch) -> None:
     library = played(monkeypatch)
     list(islice(BoardCamera(size=SIZE, fps=60.0, focus_per_m=9.0).pictures(), 3))

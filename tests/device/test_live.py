@@ -16,7 +16,7 @@ import swapbell_device.run
 from swapbell_device.book import Book
 from swapbell_device.camera import Luma
 from swapbell_device.cameras.exposure import BEYOND_S, SETTLE_S, Exposure, Order
-from swapbell_device.cameras.live import AGAIN_AFTER_S, Absence, Live, Lost, again_after_s
+from swapbell_device.cameras.live import AGAIN_AFTER_S, Absence, Live, Lost, Shot, again_after_s
 from swapbell_device.cameras.usb import UsbCamera
 from swapbell_device.config import parse_config
 from swapbell_device.eye import now, watched
@@ -30,6 +30,7 @@ from swapbell_models.tally import Clock, Hindrance, Tally
 
 AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)
 SIZE = (32, 16)
+EXPOSURE_S = 0.004
 BRISK = Patience(retry_s=0.05, retry_max_s=0.1, stop_s=0.2, end_s=0.2)
 STATION = parse_station(
     "[view]\nmm_per_px = 0.2\n[gate]\nline_px = [[1, 8], [30, 8]]\ninside_px = [16, 1]", "station.toml"
@@ -60,11 +61,11 @@ class Scripted:
     def __init__(self, clock: Clockwork, *shows: list[Luma]) -> None:
         self._clock, self._shows, self.size, self.openings = clock, list(shows), SIZE, 0
 
-    def pictures(self) -> Generator[tuple[Luma, float]]:
+    def pictures(self) -> Generator[Shot]:
         self.openings += 1
         show = self._shows.pop(0) if self._shows else []
         for picture in show:
-            yield picture, self._clock()
+            yield Shot(picture, self._clock(), EXPOSURE_S)
         raise Lost("it is unplugged")
 
 
@@ -86,6 +87,10 @@ def test_frames_count_from_one_moment_however_often_the_camera_is_opened() -> No
             times.extend(frame.at_s for frame in camera.frames())
     assert len(times) == 6
     assert all(earlier < later for earlier, later in pairwise(times))
+
+
+def test_a_frame_says_how_long_it_was_exposed_where_the_camera_does() -> None:
+    assert next(iter(live(noisy(3)).frames())).exposure_s == EXPOSURE_S
 
 
 def test_a_camera_that_sends_the_same_picture_for_seconds_hangs() -> None:

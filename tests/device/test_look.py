@@ -26,6 +26,7 @@ def test_a_sharp_still_daylight_view_hinders_nobody() -> None:
         ({"light": 0.4, "detail": 0.0}, Hindrance.LIGHT),
         ({"light": 255.0, "detail": 0.0}, Hindrance.LIGHT),
         ({"detail": 0.0}, Hindrance.DETAIL),
+        ({"sharpness": 0.9}, Hindrance.DETAIL),
         ({"noise": 32.0}, Hindrance.NOISE),
         ({"shake_mm": 3.0, "moving": 0.5}, Hindrance.SHAKE),
         ({"moving": 0.5}, Hindrance.MOVING),
@@ -34,6 +35,11 @@ def test_a_sharp_still_daylight_view_hinders_nobody() -> None:
 )
 def test_what_no_counter_can_stand_is_named(figures: dict[str, Any], hindrance: Hindrance) -> None:
     assert replace(GOOD, **figures).hindrance is hindrance
+
+
+@pytest.mark.parametrize("sharpness", [None, 1.0, 2.0, 8.0])
+def test_a_view_of_which_nobody_can_tell_or_a_little_out_of_focus_hinders_nobody(sharpness: float | None) -> None:
+    assert replace(GOOD, sharpness=sharpness).hindrance is None
 
 
 def test_what_is_lit_in_the_dark_can_be_counted() -> None:

@@ -16,7 +16,7 @@ import numpy as np
 
 from swapbell_device.camera import Luma
 from swapbell_device.cameras.exposure import Exposure, Order
-from swapbell_device.cameras.live import Lost
+from swapbell_device.cameras.live import Lost, Shot
 
 NANO = 1e-9
 MICRO_PER_S = 1e6
@@ -60,8 +60,8 @@ class BoardCamera:
     focus_per_m: float | None = None
     number: int = 0
 
-    def pictures(self) -> Generator[tuple[Luma, float]]:
-        """Open the camera and yield each picture's luma with its sensor time [s]; see `live.Source`."""
+    def pictures(self) -> Generator[Shot]:
+        """Open the camera and yield each picture's luma with its sensor time; see `live.Source`."""
         library = _library()
         inbox = _Inbox(self.size, library.MappedArray)
         with ExitStack() as open_camera:
@@ -94,15 +94,15 @@ class BoardCamera:
         }
         return {name: value for name, value in said.items() if value is not None}
 
-    def _held(self, camera: Any, inbox: "_Inbox") -> Generator[tuple[Luma, float]]:
+    def _held(self, camera: Any, inbox: "_Inbox") -> Generator[Shot]:
         exposure = Exposure()
-        for image, taken_s in inbox.pictures():
-            order = exposure.next(image, taken_s)
+        for shot in inbox.pictures():
+            order = exposure.next(shot.image, shot.taken_s)
             if order is Order.HOLD:
                 camera.set_controls(_known(camera, {**HELD, **inbox.found, **self._fixed()}))
             elif order is Order.SEEK:
                 camera.set_controls(_known(camera, {"AeEnable": True, **self._fixed()}))
-            yield image, taken_s
+            yield shot
 
 
 class _Inbox:
@@ -117,7 +117,7 @@ class _Inbox:
     def __init__(self, size: tuple[int, int], mapped: Any) -> None:
         self._width, self._height = size
         self._mapped = mapped
-        self._queue: Queue[tuple[Luma, float]] = Queue(QUEUE_FRAMES)
+        self._queue: Queue[Shot] = Queue(QUEUE_FRAMES)
         self.found: dict[str, object] = {}
 
     def take(self, request: Any) -> None:
@@ -125,9 +125,11 @@ class _Inbox:
         metadata = request.get_metadata()
         self.found = {name: metadata[name] for name in FOUND if name in metadata}
         if not self._queue.full():
-            self._queue.put_nowait((self._luma(request), metadata["SensorTimestamp"] * NANO))
+            exposure_us = metadata.get("ExposureTime")
+            exposure_s = None if exposure_us is None else exposure_us / MICRO_PER_S
+            self._queue.put_nowait(Shot(self._luma(request), metadata["SensorTimestamp"] * NANO, exposure_s))
 
-    def pictures(self) -> Generator[tuple[Luma, float]]:
+    def pictures(self) -> Generator[Shot]:
         """Yield what comes, in time order."""
         while True:
             try:

@@ -9,7 +9,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from itertools import count
 from threading import Event
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from swapbell_device.camera import Frame, Luma
 
@@ -29,6 +29,14 @@ class Lost(Exception):
     """A camera gives no pictures that can be counted, and why."""
 
 
+class Shot(NamedTuple):
+    """A picture (2-D luma), the time of its exposure [s], and how long that was, where the camera tells [s]."""
+
+    image: Luma
+    taken_s: float
+    exposure_s: float | None = None
+
+
 class Source(Protocol):
     """A camera as its driver has it."""
 
@@ -37,8 +45,8 @@ class Source(Protocol):
         """Width and height that were asked for [px]."""
         ...
 
-    def pictures(self) -> Generator[tuple[Luma, float]]:
-        """Open the camera and yield each picture (2-D luma) with the time of its exposure [s]; close it at the end.
+    def pictures(self) -> Generator[Shot]:
+        """Open the camera and yield each picture with the time of its exposure; close it at the end.
 
         Raises
         ------
@@ -68,11 +76,15 @@ class Live:
         Ends the frames.
     clock : callable
         Returns the board's time [s].
+    origin_s : float, optional
+        From when frames count, on that clock [s]; from now on unless given.
     """
 
-    def __init__(self, source: Source, stop: Event, clock: Callable[[], float]) -> None:
+    def __init__(
+        self, source: Source, stop: Event, clock: Callable[[], float], origin_s: float | None = None
+    ) -> None:
         self._source, self._stop, self._clock = source, stop, clock
-        self._origin_s = clock()
+        self.origin_s = clock() if origin_s is None else origin_s
         self._last_s = 0.0
 
     @property
@@ -90,25 +102,26 @@ class Live:
         """
         stillness = _Stillness()
         with closing(self._source.pictures()) as pictures:
-            for image, taken_s in pictures:
+            for image, taken_s, exposure_s in pictures:
                 if self._stop.is_set():
                     return
                 _check(image, self.size)
-                at_s = taken_s - self._origin_s
+                at_s = taken_s - self.origin_s
                 stillness.note(image, at_s)
                 if at_s > self._last_s:
                     self._last_s = at_s
-                    yield Frame(image, at_s)
+                    yield Frame(image, at_s, exposure_s)
 
     def absences(self, reason: str, seconds: float, *, asleep: bool = False) -> Iterator[Absence]:
         """Yield so many seconds [s] without a picture, as they pass."""
-        until_s = self._now_s() + seconds
-        while not self._stop.is_set() and self._now_s() < until_s:
-            yield Absence(self._now_s(), reason, asleep)
-            self._stop.wait(min(TICK_S, max(until_s - self._now_s(), 0.0)))
+        until_s = self.now_s() + seconds
+        while not self._stop.is_set() and self.now_s() < until_s:
+            yield Absence(self.now_s(), reason, asleep)
+            self._stop.wait(min(TICK_S, max(until_s - self.now_s(), 0.0)))
 
-    def _now_s(self) -> float:
-        return self._clock() - self._origin_s
+    def now_s(self) -> float:
+        """Return the time now, counted like a frame's [s]."""
+        return self._clock() - self.origin_s
 
 
 def again_after_s() -> Iterator[float]:

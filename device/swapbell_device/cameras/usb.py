@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from swapbell_device.camera import Luma
-from swapbell_device.cameras.live import Lost, boot_clock
+from swapbell_device.cameras.live import Lost, Shot, boot_clock
 
 MILLI = 1e-3
 # Our choice: a driver whose times lie farther from now than this has another clock.
@@ -40,18 +40,19 @@ class UsbCamera:
     fps: float
     exposure_s: float | None = None
 
-    def pictures(self) -> Generator[tuple[Luma, float]]:
-        """Open the camera and yield each picture's luma with the driver's time [s]; see `live.Source`."""
+    def pictures(self) -> Generator[Shot]:
+        """Open the camera and yield each picture's luma with the driver's time; see `live.Source`."""
         capture = cv2.VideoCapture(self._number(), cv2.CAP_V4L2)
         try:
             if not capture.isOpened():
                 raise Lost(f"{self.device} cannot be opened; look at its plug, and who else uses it")
             self._set(capture)
+            exposure_s = self._held_s(capture)
             while True:
                 got, picture = capture.read()
                 if not got:
                     raise Lost(f"{self.device} sends no more pictures; look at its plug")
-                yield _luma(picture), _taken_s(capture)
+                yield Shot(_luma(picture), _taken_s(capture), exposure_s)
         finally:
             capture.release()
 
@@ -70,6 +71,11 @@ class UsbCamera:
         if self.exposure_s is not None:
             capture.set(cv2.CAP_PROP_AUTO_EXPOSURE, MANUAL)
             capture.set(cv2.CAP_PROP_EXPOSURE, self.exposure_s * PER_S)
+
+    def _held_s(self, capture: cv2.VideoCapture) -> float | None:
+        """Return the exposure that the driver took over [s]; of one that the camera finds, drivers tell anything."""
+        told = capture.get(cv2.CAP_PROP_EXPOSURE)
+        return told / PER_S if self.exposure_s is not None and told > 0.0 else None
 
 
 def _taken_s(capture: cv2.VideoCapture) -> float:

@@ -5,11 +5,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
 
-import numpy as np
-
-from swapbell_device.calibrating.markers import edge_width_px
 from swapbell_device.calibrating.sheet import WORKER_MM
-from swapbell_device.camera import Camera, Frame, Luma
+from swapbell_device.camera import Camera, Frame
 from swapbell_device.cameras.live import Lost
 from swapbell_device.checking.finding import Finding, Grade, graded
 from swapbell_device.config import BoardSection, Config, UsbSection
@@ -17,6 +14,7 @@ from swapbell_device.look import Look
 from swapbell_device.sight import Lookout
 from swapbell_device.stationfile import StationFile
 from swapbell_models.fault import Mistake
+from swapbell_models.focus import WORKER_WIDTH_MM, Focus, focus, focus_words
 from swapbell_models.tally import Hindrance
 from swapbell_models.viewing.lane import BODY_MIN_PX
 
@@ -24,13 +22,9 @@ from swapbell_models.viewing.lane import BODY_MIN_PX
 WATCHED_S, SETTLED_S = 4.0, 2.0
 # Our choice: a camera this much slower than asked for is another one than was planned for.
 SLOW_LOOK, SLOW_FAIL = 0.05, 0.5
-# The width of a worker's body, about a third of its length (the plan of the exposure takes 4 mm).
-WIDTH_MM = 4.0
-# Our choice: an edge as wide as a third of a body's width still tells two legs from a body.
-EDGE_LOOK, EDGE_FAIL = 1.0 / 3.0, 1.0
 # Design: at 1 m/s and a body 4 mm wide, 4 ms at the very most.
 EXPOSURE_MAX_S = 0.004
-GRID = 6
+GRADES = {Focus.SHARP: Grade.FIT, Focus.SOFT: Grade.LOOK, Focus.BLURRED: Grade.FAIL}
 ADVICE = {
     Hindrance.LIGHT: "too dark or too bright; look at the light and the exposure",
     Hindrance.DETAIL: "nothing can be made out; uncover and focus the lens",
@@ -49,20 +43,17 @@ class Seconds:
     ----------
     times_s
         When each frame was taken [s].
-    last
-        The last picture.
     look
         How well one can count at it; nothing if no look was due.
     """
 
     times_s: list[float] = field(default_factory=list[float])
-    last: Luma | None = None
     look: Look | None = None
 
     def add(self, frame: Frame, look: Look | None) -> None:
         """Take a frame."""
         self.times_s.append(frame.at_s)
-        self.last, self.look = frame.image, look or self.look
+        self.look = look or self.look
 
 
 def view_findings(config: Config, camera: Camera, station: StationFile) -> Iterator[Finding]:
@@ -75,10 +66,9 @@ def view_findings(config: Config, camera: Camera, station: StationFile) -> Itera
         return
     yield _pace(config, seconds)
     yield _seen(seconds)
-    yield from _exposure(config)
+    yield from _exposure(config, seconds)
     yield _scale(station)
-    if seconds.last is not None:
-        yield _sharpness(seconds.last, station)
+    yield _sharpness(seconds)
 
 
 def watch(camera: Camera, station: StationFile) -> Seconds:
@@ -122,17 +112,18 @@ def _seen(seconds: Seconds) -> Finding:
     return Finding("view", Grade.FIT, f"mean level {seconds.look.light:.0f} of 255, noise {seconds.look.noise:.1f}")
 
 
-def _exposure(config: Config) -> Iterator[Finding]:
+def _exposure(config: Config, seconds: Seconds) -> Iterator[Finding]:
     if not isinstance(config.camera, BoardSection | UsbSection):
         return
-    if (exposure_s := config.camera.exposure_s) is None:
+    told_s = seconds.look.exposure_s if seconds.look else None
+    if (exposure_s := told_s or config.camera.exposure_s) is None:
         yield Finding(
             "exposure", Grade.LOOK, "found by the camera; state exposure_s, so that a fast body is not smeared"
         )
         return
-    speed = WIDTH_MM / 3.0 / exposure_s / 1000.0
-    words = f"{exposure_s * 1e3:g} ms smears a body by a third of its width at {speed:.1f} m/s"
-    yield graded("exposure", exposure_s, EXPOSURE_MAX_S, 1.0, words, "shorten it, and give more light")
+    speed = WORKER_WIDTH_MM / 3.0 / exposure_s / 1000.0
+    words = f"{exposure_s * 1e3:.3g} ms smears a body by a third of its width at {speed:.1f} m/s"
+    yield graded("exposure", exposure_s, EXPOSURE_MAX_S, 1.0, words, "shorten it by exposure_s, and give more light")
 
 
 def _scale(station: StationFile) -> Finding:
@@ -141,11 +132,9 @@ def _scale(station: StationFile) -> Finding:
     return graded("scale", -body_px, -BODY_MIN_PX, -BODY_MIN_PX / 4.0, words, f"{BODY_MIN_PX:.0f} px are better")
 
 
-def _sharpness(picture: Luma, station: StationFile) -> Finding:
-    height, width = picture.shape
-    shares = [number / (GRID + 1) for number in range(1, GRID + 1)]
-    grid = np.array([(x * width, y * height) for y in shares for x in shares])
-    body_px = WIDTH_MM / station.view.mm_per_px(*middle_px(station))
-    edge_px = edge_width_px(picture, grid, 2.0 * body_px)
-    words = f"edges are {edge_px:.0f} px wide, a worker's body {body_px:.0f} px"
-    return graded("sharpness", edge_px / body_px, EDGE_LOOK, EDGE_FAIL, words, "focus the camera on the board")
+def _sharpness(seconds: Seconds) -> Finding:
+    found = seconds.look.sharpness if seconds.look else None
+    if found is None:
+        return Finding("sharpness", Grade.LOOK, "no edge in the view tells; look whether the board is in focus")
+    words, grade = f"{focus_words(found)}, a worker's body {WORKER_WIDTH_MM:.0f} mm", GRADES[focus(found)]
+    return Finding("sharpness", grade, words if grade is Grade.FIT else f"{words}; focus the camera on the board")

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from swapbell_models.focus import focus_words
 from swapbell_models.message import Health
 
 
@@ -16,6 +17,7 @@ def _said(said: Health) -> Iterator[tuple[str, str]]:
     for name, (label, words) in FIELDS.items():
         if (value := getattr(said, name)) is not None:
             yield label, words(value)
+    yield from (("it found in itself", line) for line in said.checks)
 
 
 def _in(form: str) -> Callable[[Any], str]:
@@ -42,5 +44,6 @@ FIELDS: dict[str, tuple[str, Callable[[Any], str]]] = {
     "fps": ("frames per second", _in("{:.1f}")),
     "dropped_frames": ("frames that did not come", _in("{}")),
     "exposure_s": ("exposure", _exposure),
-    "sharpness": ("sharpness", _in("{:.2f}")),
+    "sharpness": ("view", focus_words),
+    "version": ("version of its program", _in("{}")),
 }
