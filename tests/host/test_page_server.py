@@ -28,9 +28,10 @@ from swapbell_host.config import Config, parse_config
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.jobs.plan import Site, Station, located
 from swapbell_host.main import serve
+from swapbell_host.page.serving import listening as where_it_listens
 from swapbell_host.page.serving.connection import AT_ONCE_MAX
 from swapbell_host.page.serving.listeners import FAREWELL, OF_ONE_MAX
-from swapbell_host.page.serving.listening import listening
+from swapbell_host.page.serving.listening import Listening, listening, own_names
 from swapbell_host.page.serving.server import Server
 from swapbell_models.fault import Mistake
 
@@ -143,6 +144,47 @@ def test_with_a_login_it_listens_beyond_this_machine_and_says_what_is_not_encryp
     with host(config):
         assert "Sign in" in asked(f"http://127.0.0.1:{port}/")
     assert "not encrypted" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("listen", ["0.0.0.0", "::"])
+def test_whoever_starts_it_is_told_the_addresses_on_which_people_can_open_it(
+    listen: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(where_it_listens, "own_names", lambda: ["orchard-pi", "192.0.2.20"])
+    assert Listening(listen, 8080).urls == ["http://orchard-pi:8080", "http://192.0.2.20:8080"]
+    assert Listening(listen, 8080, encrypts=True).urls[0] == "https://orchard-pi:8080"
+    assert Listening(listen, 8080, "https://wasps.example.org").urls == ["https://wasps.example.org"]
+    assert Listening("192.0.2.7", 8080).urls == ["http://192.0.2.7:8080"]
+
+
+def test_the_machines_own_addresses_are_those_that_lead_to_it() -> None:
+    names = own_names()
+    assert names
+    assert not {"0.0.0.0", "127.0.0.1"} & set(names)
+    with socket.create_server(("0.0.0.0", 0)) as listening:
+        for name in names[1:]:
+            socket.create_connection((name, listening.getsockname()[1]), PATIENCE_S).close()
+
+
+def test_a_page_for_this_machine_alone_says_so_and_how_others_get_in(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = free_port()
+    with host(configured(tmp_path, f"127.0.0.1:{port}")):
+        asked(f"http://127.0.0.1:{port}/login")
+    said = capsys.readouterr().err
+    assert f"page at http://127.0.0.1:{port}, on this machine alone\n" in said
+    assert f'listen = "0.0.0.0:{port}"' in said
+
+
+def test_every_address_of_the_machine_is_of_both_kinds(tmp_path: Path) -> None:
+    port = free_port()
+    config = configured(tmp_path, f"[::]:{port}")
+    with open_or_make(ledger_url(config.ledger)) as store:
+        Accountbook(store).put(Account("Kim", Right.WORK), password_hash(), datetime.now(UTC))
+    with host(config):
+        assert "Sign in" in asked(f"http://127.0.0.1:{port}/")
+        assert "Sign in" in asked(f"http://[::1]:{port}/")
 
 
 def test_the_page_comes_when_another_program_lets_go_of_the_ledger(

@@ -81,12 +81,19 @@ class Server:
         with open_existing(ledger_url(self._config.ledger)) as store:
             if not self.listening.private and not Accountbook(store).any():
                 raise Mistake(
-                    f"page: {self.listening.url} can be reached from other machines, and nobody can sign in yet; "
-                    "`swapbell-host login set NAME --right work` first, or listen on 127.0.0.1"
+                    f"page: {' or '.join(self.listening.urls)} can be reached from other machines, and nobody can sign "
+                    "in yet; `swapbell-host login set NAME --right work` first, or listen on 127.0.0.1"
                 )
         self._thread.start()
-        self._warn(f"page at {self.listening.url}")
-        if not (self.listening.private or self.listening.secure):
+        self._tell()
+
+    def _tell(self) -> None:
+        """Say where people can open it."""
+        where = self.listening
+        self._warn(f"page at {' or '.join(where.urls)}{', on this machine alone' if where.private else ''}")
+        if where.private:
+            self._warn(f'page: for others, `swapbell-host login set`, then [page] listen = "0.0.0.0:{where.port}"')
+        elif not where.secure:
             self._warn("page: not encrypted, so whoever shares the network can read passwords; give it a certificate")
 
 
