@@ -1,25 +1,42 @@
 """What a station finds when it looks at itself."""
 
 import json
+import re
 import socket
 import subprocess
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 from clips import STATION, board, write_clip
 from drawn_counter import COMMAND, configured
 from listener import Listener, eventually
 from mosquitto_child import Broker
 
+from swapbell_device.camera import Luma
+from swapbell_device.checking import command, reach
 from swapbell_device.checking.board import board_findings
 from swapbell_device.checking.command import check
 from swapbell_device.checking.finding import Finding, Grade, amiss, graded, table
+from swapbell_device.checking.limit import Limits, within
+from swapbell_device.checking.reach import reach_findings
 from swapbell_device.config import BrokerSection, Config, parse_config
 from swapbell_device.linking.linksession import Door, Session
+from swapbell_device.service.unit import TEXT
+from swapbell_host.kit.authority import papers
+from swapbell_models.fault import Mistake
 
 
 def found(config: Config) -> dict[str, Finding]:
     return {each.about: each for each in check(config)}
+
+
+def refused(*_: object) -> None:
+    raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
 
 
 def of_usb(folder: Path) -> Config:
@@ -80,6 +97,92 @@ def test_a_broker_that_is_not_there_fails_with_its_address(tmp_path: Path) -> No
     broker = found(parse_config(configured(tmp_path, 9).read_text(), tmp_path / "device.toml"))["broker"]
     assert broker.grade is Grade.FAIL
     assert broker.words.startswith("127.0.0.1:9 cannot be reached: Connection refused")
+
+
+@pytest.mark.parametrize("secure", [False, True])
+def test_a_port_that_takes_a_connection_and_stays_silent_fails_within_its_time(tmp_path: Path, secure: bool) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        text = configured(tmp_path, silent.getsockname()[1]).read_text()
+        if secure:
+            (tmp_path / "ca.pem").write_bytes(papers(["127.0.0.1"], datetime.now(UTC)).authority.certificate)
+            text = text.replace("[spool]", 'ca_file = "ca.pem"\n[spool]')
+        config = parse_config(text, tmp_path / "device.toml")
+        broker = list(reach_findings(config, Limits(broker_s=0.5)))[-1]
+    assert broker.grade is Grade.FAIL
+    assert broker.words.startswith("no answer within 0.5 s; look at the network")
+
+
+@pytest.mark.parametrize(
+    ("resolver", "said"),
+    [
+        (lambda *_: time.sleep(30.0), "no answer within 0.3 s; look at the network and its name server"),
+        (refused, "127.0.0.1 has no address (Name or service not known); look at the network and its name server"),
+    ],
+    ids=["silent", "unknown"],
+)
+def test_a_name_that_is_not_resolved_fails_within_its_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, resolver: Callable[..., object], said: str
+) -> None:
+    monkeypatch.setattr(reach, "getaddrinfo", resolver)
+    config = parse_config(configured(tmp_path, 9).read_text(), tmp_path / "device.toml")
+    assert list(reach_findings(config, Limits(name_s=0.3)))[-1].words.startswith(said)
+
+
+def test_a_camera_that_never_answers_fails_within_its_time_and_the_rest_is_checked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(command, "view_findings", lambda *_: time.sleep(30.0))
+    config = parse_config(configured(tmp_path, 9).read_text(), tmp_path / "device.toml")
+    seen = {each.about: each for each in check(config, Limits(camera_s=0.3))}
+    assert seen["camera"].words.startswith("no answer within 0.3 s; look at its cable")
+    assert {"camera", "clock", "disk", "spool", "broker"} <= seen.keys()
+
+
+def test_all_limits_together_end_before_systemd_gives_up() -> None:
+    start_s = re.search(r"^TimeoutStartSec=(\d+)$", TEXT, re.MULTILINE)
+    assert start_s
+    limits = Limits()
+    assert limits.camera_s + limits.name_s + limits.broker_s < float(start_s[1]) / 2.0
+
+
+def test_a_mistake_in_what_is_asked_is_still_the_callers() -> None:
+    def ask() -> list[Finding]:
+        raise Mistake("no such clip")
+
+    with pytest.raises(Mistake, match="no such clip"):
+        within(10.0, ask, "camera", "")
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_defect_in_what_is_asked_is_no_pass() -> None:
+    def ask() -> list[Finding]:
+        raise ZeroDivisionError
+
+    assert within(10.0, ask, "camera", "")[0].grade is Grade.FAIL
+
+
+def of_pictures(folder: Path, *pictures: Luma) -> Finding:
+    (folder / "north.toml").write_text(STATION)
+    write_clip(folder / "view.avi", [picture for picture in pictures for _ in range(120)])
+    text = configured(folder, 9).read_text().replace('kind = "drawn"', 'kind = "clip"\npath = "view.avi"')
+    return found(parse_config('station_file = "north.toml"\n' + text, folder / "device.toml"))["sharpness"]
+
+
+def lane() -> Luma:
+    picture = board()
+    picture[:35] = picture[-35:] = 50
+    return picture
+
+
+def test_a_view_out_of_focus_fails_with_the_width_of_its_edges(tmp_path: Path) -> None:
+    sharpness = of_pictures(tmp_path, np.asarray(cv2.GaussianBlur(lane(), (0, 0), 12.0), np.uint8))
+    assert sharpness.grade is Grade.FAIL
+    assert sharpness.words.startswith("out of focus: an edge is ")
+    assert sharpness.words.endswith("; focus the camera on the board")
+
+
+def test_a_view_without_an_edge_is_worth_a_look(tmp_path: Path) -> None:
+    assert of_pictures(tmp_path, np.full_like(board(), 120)).grade is Grade.LOOK
 
 
 def test_a_dark_view_fails_for_its_light(tmp_path: Path) -> None:

@@ -1,24 +1,35 @@
 """Whether the station's tallies have somewhere to wait and somewhere to go."""
 
 import os
-import time
 from collections.abc import Iterator
 from contextlib import closing
+from socket import getaddrinfo
 
 from swapbell_device.checking.finding import Finding, Grade
-from swapbell_device.config import Config
+from swapbell_device.checking.limit import Limits, within
+from swapbell_device.config import BrokerSection, Config
 from swapbell_device.linking.linksession import Door, Session
 from swapbell_models.fault import Mistake
 
-# Our choice: a broker at the other end of a mobile link answers within.
-PATIENCE_S = 10.0
 STEP_S = 0.2
+NO_NAMES = "look at the network and its name server, or write the broker's address in numbers"
+SILENT = "look at the network, and whether a broker runs at that port, with TLS or without as configured"
 
 
-def reach_findings(config: Config) -> Iterator[Finding]:
+def reach_findings(config: Config, limits: Limits) -> Iterator[Finding]:
     """Yield whether the spool can be written and the broker lets the station in."""
     yield _spool(config)
-    yield _broker(config)
+    unnamed = within(limits.name_s, lambda: _name(config.broker), "broker", NO_NAMES)
+    yield from unnamed or within(limits.broker_s, lambda: [_broker(config)], "broker", SILENT)
+
+
+def _name(broker: BrokerSection) -> Iterator[Finding]:
+    """Yield what is wrong with the broker's name, if anything."""
+    try:
+        getaddrinfo(broker.host, broker.port)
+    except OSError as error:
+        why = f"{broker.host} has no address ({error.strerror}); {NO_NAMES}"
+        yield Finding("broker", Grade.FAIL, why)
 
 
 def _spool(config: Config) -> Finding:
@@ -44,8 +55,7 @@ def _broker(config: Config) -> Finding:
 
 def _answer(session: Session, where: str) -> Finding:
     session.open()
-    until_s = time.monotonic() + PATIENCE_S
-    while time.monotonic() < until_s and session.step(STEP_S):
+    while session.step(STEP_S):
         if session.accepted:
             return Finding("broker", Grade.FIT, f"{where} lets the station in")
     if session.refusal is not None:
