@@ -7,7 +7,7 @@ from sqlalchemy import Connection, delete, insert, select, update
 
 from swapbell_host.books.accounttables import accounts, sessions
 from swapbell_host.books.planrows import one
-from swapbell_host.books.store import Store
+from swapbell_host.books.store import Book
 from swapbell_host.jobs.account import Account, Right
 
 
@@ -20,17 +20,8 @@ class Kept:
     changed_at: datetime
 
 
-class Accountbook:
-    """The accounts and sessions of one ledger; each call reads or writes it at once.
-
-    Parameters
-    ----------
-    store : Store
-        The ledger's database.
-    """
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
+class Accountbook(Book):
+    """The accounts and sessions of one ledger; each call reads or writes it at once."""
 
     def any(self) -> bool:
         """Tell whether anybody can sign in."""

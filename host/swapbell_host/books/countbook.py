@@ -25,7 +25,7 @@ from swapbell_host.books.counting import STRETCH_US, SUMMED, summed
 from swapbell_host.books.counttables import counts
 from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, from_us, tallies, to_us
-from swapbell_host.books.store import Store
+from swapbell_host.books.store import Book
 from swapbell_host.books.wording import Least
 from swapbell_host.count import STRETCH, Count, by_day, joined
 from swapbell_models.calendar.daylight import nights
@@ -35,20 +35,12 @@ from swapbell_models.readiness import TWOFOLD_S
 TWOFOLD_US = round(TWOFOLD_S * 1e6)
 
 
-class Countbook:
+class Countbook(Book):
     """The counts of every station of one ledger, down to the newest tally; whether its host runs or not.
 
     Where two starts of a counter claim more than `TWOFOLD_S` of the same five minutes, two counters share the name:
     these five minutes, and those before and after as far as both claim some of them, are no number but a gap.
-
-    Parameters
-    ----------
-    store : Store
-        The ledger's database.
     """
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
 
     def span(
         self,

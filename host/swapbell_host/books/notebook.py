@@ -8,14 +8,14 @@ from sqlalchemy import Row, and_, insert, or_, select, update
 
 from swapbell_host.alerting.outbox import OpenNotice
 from swapbell_host.books.schema import notices
-from swapbell_host.books.store import Store
+from swapbell_host.books.store import Book, Store
 from swapbell_host.judging.history import PastNotice
 from swapbell_host.rules import REMEMBERED
 from swapbell_models.notice import Notice, NoticeKind, Urgency
 
 # Our choice: an acknowledgement from another program is noticed within a second.
 STALE = timedelta(seconds=1)
-_IS_OPEN = and_(notices.c.acknowledged_at.is_(None), notices.c.ended_at.is_(None))
+IS_OPEN = and_(notices.c.acknowledged_at.is_(None), notices.c.ended_at.is_(None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,17 +27,11 @@ class EndedNotice:
     ended_at: datetime
 
 
-class Notebook:
-    """The notices of one ledger.
-
-    Parameters
-    ----------
-    store : Store
-        The ledger's database.
-    """
+class Notebook(Book):
+    """The notices of one ledger."""
 
     def __init__(self, store: Store) -> None:
-        self._store = store
+        super().__init__(store)
         self._past: dict[tuple[str, str], tuple[PastNotice, ...]] = {}
         self._read_at: datetime | None = None
 
@@ -61,7 +55,7 @@ class Notebook:
         """Return every open notice of every station, oldest first."""
         with self._store.reading() as connection:
             rows = connection.execute(
-                select(notices).where(_IS_OPEN).order_by(notices.c.raised_at, notices.c.id)
+                select(notices).where(IS_OPEN).order_by(notices.c.raised_at, notices.c.id)
             ).all()
         return [_entry(row) for row in rows]
 
@@ -92,7 +86,7 @@ class Notebook:
 
     def _set(self, notice_id: int, **how: object) -> bool:
         with self._store.transaction() as connection:
-            change = update(notices).where(notices.c.id == notice_id, _IS_OPEN)
+            change = update(notices).where(notices.c.id == notice_id, IS_OPEN)
             done = connection.execute(change.values(how)).rowcount
         self._read_at = None
         return done == 1
@@ -105,7 +99,7 @@ class Notebook:
         return self._past.get((site, station), ())
 
     def _read_past(self, now: datetime) -> dict[tuple[str, str], tuple[PastNotice, ...]]:
-        young = or_(_IS_OPEN, notices.c.acknowledged_at > now - REMEMBERED)
+        young = or_(IS_OPEN, notices.c.acknowledged_at > now - REMEMBERED)
         found: defaultdict[tuple[str, str], list[PastNotice]] = defaultdict(list)
         with self._store.reading() as connection:
             for row in connection.execute(select(notices).where(young).order_by(notices.c.raised_at)):

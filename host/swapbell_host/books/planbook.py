@@ -17,7 +17,7 @@ from swapbell_host.books.planrows import (
     site_row,
     station_row,
 )
-from swapbell_host.books.store import Store
+from swapbell_host.books.store import Book
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import replay
 from swapbell_host.jobs.plan import Contact, Site, Station, shown
@@ -31,17 +31,8 @@ from swapbell_models.phase import Phase
 SITE_MAX_M = 50_000.0
 
 
-class Planbook:
-    """The sites, stations and contacts of one ledger; each call reads or writes it at once.
-
-    Parameters
-    ----------
-    store : Store
-        The ledger's database.
-    """
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
+class Planbook(Book):
+    """The sites, stations and contacts of one ledger; each call reads or writes it at once."""
 
     def sites(self) -> dict[str, Site]:
         """Return every site by its name, in the order of the names."""

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from swapbell_host.books.jobtables import service
 from swapbell_host.books.logrows import entries_of, entries_where, entry_of, next_id, put_entry
 from swapbell_host.books.planrows import edition, read_sites, read_station, read_stations
-from swapbell_host.books.store import Store
+from swapbell_host.books.store import Book, Store
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.entry import Draft, Entry, admit, place_of, replay
 from swapbell_host.jobs.plan import Site, Station
@@ -21,19 +21,14 @@ from swapbell_models.job import Job
 STALE = timedelta(seconds=1)
 
 
-class Servicebook:
+class Servicebook(Book):
     """The plan and the log of one ledger, in memory: a look costs nothing unless something was written.
 
     Not for several threads at once: give each its own.
-
-    Parameters
-    ----------
-    store : Store
-        The ledger's database.
     """
 
     def __init__(self, store: Store) -> None:
-        self._store = store
+        super().__init__(store)
         self._entries: defaultdict[Key, list[Entry]] = defaultdict(list)
         self._sites: dict[str, Site] = {}
         self._stations: dict[Key, Station] = {}

@@ -95,6 +95,19 @@ class Store:
             raise kind(f"ledger {display(self._url)}: {words(error)}") from error
 
 
+class Book:
+    """What is read from a ledger and written to it, of one subject.
+
+    Parameters
+    ----------
+    store : Store
+        The ledger's database.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+
 def open_existing(url: URL, *, writing: bool = False) -> Store:
     """Open a ledger that a host of this version has used before.
 

@@ -7,26 +7,17 @@ from sqlalchemy import Connection, and_, delete, insert, or_, select, update
 
 from swapbell_host.alerting.outbox import Told, Waiting, Why
 from swapbell_host.alerting.trouble import Pulse
+from swapbell_host.books.notebook import IS_OPEN
 from swapbell_host.books.schema import notices
-from swapbell_host.books.store import Store
+from swapbell_host.books.store import Book
 from swapbell_host.books.tellingtables import pulse, tellings, told
 from swapbell_models.notice import NoticeKind
 
 _WAITS = tellings.c.taken_at.is_(None)
-_OPEN = and_(notices.c.acknowledged_at.is_(None), notices.c.ended_at.is_(None))
 
 
-class Tellingbook:
-    """The tellings of one ledger.
-
-    Parameters
-    ----------
-    store : Store
-        The ledger's database.
-    """
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
+class Tellingbook(Book):
+    """The tellings of one ledger."""
 
     def told(self, since: datetime) -> list[Told]:
         """Return what was told, or waits to be, of each open notice and of any since then, oldest first."""
@@ -34,7 +25,7 @@ class Tellingbook:
             select(told, tellings.c.person, tellings.c.taken_at, notices.c.site, notices.c.station, notices.c.kind)
             .join(tellings, tellings.c.id == told.c.telling_id)
             .join(notices, notices.c.id == told.c.notice_id)
-            .where(or_(_OPEN, told.c.made_at > since))
+            .where(or_(IS_OPEN, told.c.made_at > since))
             .order_by(told.c.made_at, told.c.telling_id, told.c.notice_id)
         )
         with self._store.reading() as connection:
