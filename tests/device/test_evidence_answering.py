@@ -22,7 +22,7 @@ from swapbell_models.evidence import Answer, Found, Label, Piece, Question, Refu
 from swapbell_models.message import PAYLOAD_MAX_BYTES, Health, StationState, Subject, decode, encode, topic
 
 PATIENCE = Patience(resend_s=30.0, resend_max_s=100.0, health_s=math.inf)
-CLIP = Label(7, "north", "b1", 60.0, None).name
+CLIP = Label(201, "north", "b1", 60.0, None).name
 CONTENT = bytes(range(256)) * 400
 
 
@@ -81,8 +81,7 @@ def test_a_list_comes_whole_whatever_one_message_may_hold(store: Store, most: in
         assert isinstance(found, Found)
         names += [item.name for item in found.items]
         after, more = int(names[-1].partition(".")[0]), found.more
-    # The film was begun first and finished last.
-    assert names == [strip(order) for order in range(191, 201)]
+    assert names == [*map(strip, range(191, 201)), CLIP]
 
 
 def test_what_is_not_kept_is_refused_with_the_reason(store: Store) -> None:

@@ -205,7 +205,7 @@ def test_a_film_holds_the_tallies_that_were_sent_of_its_minute(run: Kept) -> Non
 def test_nothing_is_kept_where_nothing_crosses(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
     image = pictures([[None]])[0]
     run = kept(config, monkeypatch, Film([Frame(image, n / PER_S) for n in range(200)]), start_s=1000.0)
-    assert (run.store.items(), run.said) == ([], [])
+    assert ([*run.store.items()], run.said) == ([], [])
 
 
 def test_a_film_that_cannot_keep_up_is_dropped_whole_and_told(
@@ -216,6 +216,8 @@ def test_a_film_that_cannot_keep_up_is_dropped_whole_and_told(
     assert [path.name for path in folder.iterdir()] == [ABOUT]
     assert (run.about().left_out, run.about().frames) == (TOO_SLOW, 0)
     assert len(run.strips()) == len(run.counted)
+    (line,) = run.said
+    assert line.endswith(f"no film is kept: {TOO_SLOW}; counting goes on")
 
 
 def test_a_minute_without_a_picture_says_so(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> None:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from swapbell_device.evidence import store as store_module
 from swapbell_device.evidence.store import Store
 from swapbell_models.evidence import ABOUT, EVENTS, Item, Label, Passing
 from swapbell_models.sizes import SizeClass
@@ -64,7 +65,7 @@ def test_what_is_kept_is_found_again_in_the_order_of_making(store: Store, folder
     store.keep(strip(1), b"abc")
     keep_clip(store, 2)
     again = opened(folder, said)
-    assert again.items() == store.items()
+    assert [*again.items()] == [*store.items()]
     assert again.next_order() == 3
     assert again.read(strip(1), f"{strip(1)}.jpg", 1, 9) == (b"bc", 3)
     assert again.read(clip(2), ABOUT, 0, 9) == (b"{}", 2)
@@ -84,7 +85,14 @@ def test_the_store_never_holds_more_than_it_may(tmp_path_factory: pytest.TempPat
         store.keep(strip(order), b"x" * size)
         on_disk = sum(path.stat().st_size for path in store.folder.iterdir())
         assert on_disk == sum(item.size for item in store.items()) <= KEEP_BYTES
-    assert names(store) == [strip(order) for order in range(1, len(sizes) + 1)][-len(store.items()) :]
+    assert names(store) == [strip(order) for order in range(1, len(sizes) + 1)][-len(names(store)) :]
+
+
+def test_the_number_of_items_is_bounded_as_memory_is(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(store_module, "ITEMS_MAX", 3)
+    for order in range(1, 6):
+        store.keep(strip(order), b"x")
+    assert names(store) == [strip(order) for order in (3, 4, 5)]
 
 
 def test_an_item_that_would_push_out_most_of_the_rest_is_not_kept(store: Store, said: list[str]) -> None:
@@ -103,7 +111,7 @@ def test_half_made_items_are_swept_at_the_start(folder: Path, said: list[str]) -
     (folder / f"{strip(3)}.jpg").write_bytes(b"")  # as a power cut leaves it
     (folder / clip(4)).mkdir()
     (folder / clip(4) / "clip.mp4").write_bytes(b"a film without its papers")
-    assert opened(folder, said).items() == []
+    assert [*opened(folder, said).items()] == []
     assert list(folder.iterdir()) == []
 
 
@@ -167,7 +175,7 @@ def test_a_disk_that_is_nearly_full_is_left_to_the_spool(folder: Path, said: lis
     store = Store(folder, KEEP_BYTES, said.append, free_bytes=2**62)
     for order in (1, 2):
         store.keep(strip(order), b"abc")
-    assert store.items() == []
+    assert [*store.items()] == []
     assert list(folder.iterdir()) == []
     (line,) = said
     assert line.endswith("MB are free on its disk; counting goes on")
@@ -180,7 +188,7 @@ def test_a_full_disk_ends_the_evidence_and_room_lets_it_go_on(small_disk: Path, 
     (small_disk / "ballast").write_bytes(b"x" * 1_000_000)
     store.keep(strip(1), b"x" * 200_000)
     keep_clip(store, 2, 200_000)
-    assert store.items() == []
+    assert [*store.items()] == []
     assert [path.name for path in (small_disk / "evidence").iterdir()] == []
     (small_disk / "ballast").unlink()
     store.keep(strip(3), b"x" * 200_000)
@@ -199,7 +207,7 @@ def test_a_folder_that_cannot_be_made_is_told_and_ends_nothing(closed: Path, sai
     store = opened(closed, said)
     store.keep(strip(1), b"abc")
     assert store.seed("fresh") == "fresh"
-    assert (store.items(), len(said)) == ([], 1)
+    assert ([*store.items()], len(said)) == ([], 1)
     assert os.strerror(20) in said[0]
 
 

@@ -1,7 +1,5 @@
 """What a station answers when it is asked for its evidence: a list, or a piece of a file, as one message holds."""
 
-from collections.abc import Callable, Iterator
-
 from msgspec.structs import replace
 
 from swapbell_device.evidence.store import Store
@@ -43,20 +41,14 @@ def _given(wants: Seek | Want, most_bytes: int, station: str, store: Store | Non
 
 
 def _found(seek: Seek, most_bytes: int, store: Store) -> Found:
-    wanted = [item for item in store.items() if seek.wants(label(item.name))]
-    told = list(
-        _as_many(wanted, most_bytes - len(encode(Found(items=(), more=False))), lambda item: len(encode(item)))
-    )
-    return Found(items=tuple(told), more=len(told) < len(wanted))
-
-
-def _as_many(items: list[Item], most_bytes: int, length: Callable[[Item], int]) -> Iterator[Item]:
-    held = 0
-    for item in items:
-        held += length(item) + 1
-        if held > most_bytes and item is not items[0]:
-            return
-        yield item
+    told, room = list[Item](), most_bytes - len(encode(Found(items=(), more=False)))
+    for item in store.items(seek.after):
+        if seek.wants(label(item.name)):
+            room -= len(encode(item)) + 1
+            if room < 0 and told:
+                return Found(items=tuple(told), more=True)
+            told.append(item)
+    return Found(items=tuple(told), more=False)
 
 
 def _piece(want: Want, most_bytes: int, store: Store) -> Piece | Refused:

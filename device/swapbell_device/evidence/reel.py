@@ -83,6 +83,8 @@ class Reel:
             The station file.
         """
         self._check()
+        if self.spoilt:
+            self._store.tell(f"evidence {name}: no film is kept: {self.spoilt}; counting goes on")
         times_s = [] if self.spoilt else self._times_s
         first_s = times_s[0] if times_s else None
         told = replace(about, frames=len(times_s), first_s=first_s and first_s - about.up_s, left_out=self.spoilt)

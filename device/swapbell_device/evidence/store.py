@@ -8,7 +8,8 @@ stays. What the disk refuses is told once: the count does not wait for it.
 import errno
 import os
 import shutil
-from collections.abc import Callable, Generator
+from bisect import bisect_right
+from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import Lock
@@ -16,6 +17,8 @@ from threading import Lock
 from swapbell_models.evidence import ABOUT, CLIP_FILES, EVENTS, PICTURE, TALLIES, TIMES, File, Item, is_item, label
 
 TEMPORARY = ".part"
+# Our choice: three weeks of strips and films at an ordinary station, in some 3 MB of memory.
+ITEMS_MAX = 10_000
 # Our choice: one long film, as noise makes it, must not push out all else that is kept.
 ITEM_SHARE_MAX = 0.25
 # Of a minute in which nothing was seen there is nothing to say.
@@ -52,16 +55,28 @@ class Store:
         self.trouble: str | None = None
         self._keep_bytes, self._free_bytes, self._say = keep_bytes, free_bytes, say
         self._lock = Lock()
-        self._held: dict[str, Item] = {}
+        # A strip is one file of its own name, so that only its size is worth the memory of ten thousand.
+        self._held: dict[str, int | tuple[File, ...]] = {}
         self._order = self._bytes = 0
         with self.trying():
             folder.mkdir(exist_ok=True)
             self._find()
 
-    def items(self) -> list[Item]:
-        """Return what is kept, oldest first."""
+    def items(self, after: int = 0) -> Iterator[Item]:
+        """Yield what is kept, oldest first, beyond a place in the order of making."""
         with self._lock:
-            return list(self._held.values())
+            names = list(self._held)
+        for name in names[bisect_right(names, after, key=lambda name: label(name).order) :]:
+            if (item := self.item(name)) is not None:
+                yield item
+
+    def item(self, name: str) -> Item | None:
+        """Return an item that is kept."""
+        with self._lock:
+            held = self._held.get(name)
+        if held is None:
+            return None
+        return Item(name, (File(f"{name}{PICTURE}", held),) if isinstance(held, int) else held)
 
     def next_order(self) -> int:
         """Return the place of the next item in the order of making."""
@@ -115,16 +130,15 @@ class Store:
         """
         if more_bytes > self._keep_bytes * ITEM_SHARE_MAX:
             raise OSError(errno.EFBIG, f"it is longer than {ITEM_SHARE_MAX:.0%} of keep_bytes")
-        while self._held and self._bytes + more_bytes > self._keep_bytes:
-            self._drop(next(iter(self._held.values())))
+        while self._held and (self._bytes + more_bytes > self._keep_bytes or len(self._held) >= ITEMS_MAX):
+            self._drop(next(iter(self._held)))
         free = shutil.disk_usage(self.folder).free
         if free - more_bytes < self._free_bytes:
             raise OSError(errno.ENOSPC, f"only {free / 1e6:.0f} MB are free on its disk")
 
     def read(self, item: str, file: str, offset: int, length: int) -> tuple[bytes, int] | None:
         """Return bytes of an item's file and how long it is [B]; nothing if it is not kept, or no more."""
-        with self._lock:
-            known = self._held.get(item)
+        known = self.item(item)
         size = next((each.size for each in known.files if each.name == file), None) if known else None
         if size is None:
             return None
@@ -144,6 +158,10 @@ class Store:
             self.refuse(str(error.strerror or error))
         else:
             self._accept()
+
+    def tell(self, line: str) -> None:
+        """Tell whoever runs the counter one line."""
+        self._say(line)
 
     def refuse(self, why: str) -> None:
         """Note why nothing can be kept, and tell it once."""
@@ -166,14 +184,16 @@ class Store:
         self._hold(path)
 
     def _hold(self, path: Path) -> None:
-        name = path.name.removesuffix(PICTURE)
+        name, files = path.name.removesuffix(PICTURE), _files(path)
         with self._lock:
-            self._held[name] = item = Item(name, _files(path))
-        self._bytes += item.size
+            self._held[name] = files[0].size if path.name.endswith(PICTURE) else files
+        self._bytes += sum(file.size for file in files)
 
-    def _drop(self, item: Item) -> None:
+    def _drop(self, name: str) -> None:
+        item = self.item(name)
+        assert item is not None
         with self._lock:
-            del self._held[item.name]
+            del self._held[name]
         self._bytes -= item.size
         for file in item.files:
             self._path(item.name, file.name).unlink(missing_ok=True)
