@@ -53,40 +53,34 @@ def export_counts(
     _export(file, (site, station, begin, end), config, extract)
 
 
-@EXPORT.command("crossings")
-def export_crossings(
-    file: FileArgument,
-    site: SiteOption = None,
-    station: StationOption = None,
-    begin: BeginOption = None,
-    end: EndOption = None,
-    config: ConfigOption = HOST_TOML,
-) -> None:
-    """Write every body that passed a gate line: when, which way, how long, how sure.
+def _add(table: str, words: str) -> None:
+    """Add the command of a table that holds what was told as it was told."""
 
-    Example: swapbell-host export crossings crossings.parquet --station north
-    """
-    from swapbell_host.opendata import extracts
+    @EXPORT.command(table, help=words)
+    def export_table(
+        file: FileArgument,
+        site: SiteOption = None,
+        station: StationOption = None,
+        begin: BeginOption = None,
+        end: EndOption = None,
+        config: ConfigOption = HOST_TOML,
+    ) -> None:
+        from swapbell_host.opendata import extracts
 
-    _export(file, (site, station, begin, end), config, extracts.crossings)
+        extract = {"crossings": extracts.crossings, "tallies": extracts.tallies}[table]
+        _export(file, (site, station, begin, end), config, extract)
 
 
-@EXPORT.command("tallies")
-def export_tallies(
-    file: FileArgument,
-    site: SiteOption = None,
-    station: StationOption = None,
-    begin: BeginOption = None,
-    end: EndOption = None,
-    config: ConfigOption = HOST_TOML,
-) -> None:
-    """Write every tally as it came: what was counted, how long was watched, how well the counter saw.
-
-    Example: swapbell-host export tallies tallies.parquet --site orchard
-    """
-    from swapbell_host.opendata import extracts
-
-    _export(file, (site, station, begin, end), config, extracts.tallies)
+_add(
+    "crossings",
+    "Write every body that passed a gate line: when, which way, how long, how sure.\n\n"
+    "Example: swapbell-host export crossings crossings.parquet --station north",
+)
+_add(
+    "tallies",
+    "Write every tally as it came: what was counted, how long was watched, how well the counter saw.\n\n"
+    "Example: swapbell-host export tallies tallies.parquet --site orchard",
+)
 
 
 @EXPORT.command("camtrap")
@@ -118,7 +112,7 @@ def export_camtrap(
     with _opened(config) as store:
         chosen = choose(store, Choice(site, station, begin, end))
         labels = Labels(title=title, by=by, licence=licence)
-        with _progress(folder.name, reading.pieces(store, chosen)) as tick:
+        with _progress(folder, reading.pieces(store, chosen)) as tick:
             written = package.write(store, chosen, folder, labels, datetime.now(UTC), tick)
     _say(written.remarks)
     typer.echo(f"{folder}: {written.words}")
@@ -137,7 +131,7 @@ def _export(
 
     with _opened(config) as store:
         found = extract(store, choose(store, Choice(*wanted)))
-        with _progress(file.name, found.pieces) as tick:
+        with _progress(file, found.pieces) as tick:
             written = write(found, file, datetime.now(UTC), tick)
     _say(found.remarks)
     typer.echo(f"{file}: {written} rows")
@@ -156,12 +150,26 @@ def _say(remarks: tuple[str, ...]) -> None:
 
 
 @contextmanager
-def _progress(words: str, pieces: int) -> Generator[Callable[[], None]]:
-    """Show on a terminal how far it is, and give what is to be called after each piece."""
+def _progress(path: Path, pieces: int) -> Generator[Callable[[], None]]:
+    """Show on a terminal how far it is, and give what is to be called after each piece, where it may be stopped."""
     from rich.console import Console
     from rich.progress import Progress
 
+    from swapbell_host.opendata.stopping import Stopped, heeding
+
     console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
-        task = progress.add_task(words, total=pieces)
-        yield lambda: progress.advance(task)
+    try:
+        with (
+            heeding() as heed,
+            Progress(console=console, transient=True, disable=not console.is_terminal) as progress,
+        ):
+            task = progress.add_task(path.name, total=pieces)
+
+            def tick() -> None:
+                progress.advance(task)
+                heed()
+
+            yield tick
+    except Stopped as stopped:
+        typer.echo(f"{path}: stopped, and nothing of it written; ask again for the whole", err=True)
+        raise typer.Exit(stopped.exit_code) from None

@@ -1,6 +1,8 @@
 """Extracts on their way into files."""
 
 import csv
+import os
+import signal
 import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -17,7 +19,7 @@ from typer.testing import CliRunner
 from swapbell_host import opendata
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.main import app
-from swapbell_host.opendata import export, extracts
+from swapbell_host.opendata import export, extracts, package, reading, stopping
 from swapbell_host.opendata.choosing import Choice, choose
 from swapbell_host.opendata.extracts import Extract
 from swapbell_host.opendata.table import Kind, Row, Table
@@ -125,6 +127,39 @@ def test_an_export_that_fails_on_the_way_leaves_nothing_and_what_was_there(tmp_p
         export.write(extract([row], Breakdown("the ledger is gone")), path, NOON_AT, lambda: None)
     assert files(tmp_path) == {name}
     assert path.read_text() == "from before"
+
+
+@pytest.mark.parametrize("order", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "words", [["tallies", "out.csv"], ["crossings", "out.csv"], ["tallies", "out.parquet"], ["camtrap", "out"]]
+)
+def test_an_export_that_is_stopped_leaves_nothing_but_what_was_there(
+    desk: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], order: signal.Signals
+) -> None:
+    Path("out.csv").write_text("from before")
+    told = reading.told
+
+    def stopped_on_the_way(*given: Any, **more: Any) -> Iterator[Any]:
+        for piece in told(*given, **more):
+            os.kill(os.getpid(), order)
+            yield piece
+
+    for module in (extracts, package):
+        monkeypatch.setattr(module, "told", stopped_on_the_way)
+    before = signal.getsignal(order)
+    result = CliRunner().invoke(app, ["export", *words])
+    assert result.exit_code == 128 + order
+    assert result.stderr == f"{words[1]}: stopped, and nothing of it written; ask again for the whole\n"
+    assert (result.stdout, files(desk), Path("out.csv").read_text()) == ("", {"out.csv"}, "from before")
+    assert signal.getsignal(order) is before
+
+
+def test_whoever_orders_twice_does_not_wait_for_a_piece(desk: Path) -> None:
+    with stopping.heeding() as heed:
+        signal.raise_signal(signal.SIGINT)
+        assert signal.getsignal(signal.SIGINT) is signal.SIG_DFL
+        with pytest.raises(stopping.Stopped):
+            heed()
 
 
 @pytest.mark.part("tmpfs")

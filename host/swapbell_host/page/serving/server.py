@@ -81,8 +81,8 @@ class Server:
         with open_existing(ledger_url(self._config.ledger)) as store:
             if not self.listening.private and not Accountbook(store).any():
                 raise Mistake(
-                    f"page: {' or '.join(self.listening.urls)} can be reached from other machines, and nobody can sign "
-                    "in yet; `swapbell-host login set NAME --right work` first, or listen on 127.0.0.1"
+                    f"page: {' or '.join(self.listening.urls)} can be reached from other machines, and nobody can "
+                    "sign in yet; `swapbell-host login set NAME --right work` first, or listen on 127.0.0.1"
                 )
         self._thread.start()
         self._tell()
