@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from threading import Event
+from typing import NamedTuple
 
 from msgspec.structs import replace
 
@@ -71,7 +72,7 @@ class Paced:
             yield frame
 
 
-def eye(config: Config, stop: Event) -> tuple[Clip | DrawnStation | Live, StationFile]:
+def eye(config: Config, stop: Event, since_s: float | None = None) -> tuple[Clip | DrawnStation | Live, StationFile]:
     """Return the camera that the configuration names, not opened yet if it is a live one, and where its gate lies.
 
     Raises
@@ -83,13 +84,13 @@ def eye(config: Config, stop: Event) -> tuple[Clip | DrawnStation | Live, Statio
         drawn = DrawnStation(config.camera.seed)
         return drawn, drawn.station
     assert config.station_file is not None
-    return _camera(config.camera, stop), read_station(config.station_file)
+    return _camera(config.camera, stop, since_s), read_station(config.station_file)
 
 
-def _camera(section: ClipCamera | BoardSection | UsbSection, stop: Event) -> Clip | Live:
+def _camera(section: ClipCamera | BoardSection | UsbSection, stop: Event, since_s: float | None) -> Clip | Live:
     if isinstance(section, ClipCamera):
         return Clip(section.path, None if section.times is None else read_times(section.times))
-    return Live(source(section), stop, boot_clock)
+    return Live(source(section), stop, boot_clock, since_s)
 
 
 def dated(config: Config, camera: Clip | DrawnStation, now_at: datetime) -> Config:
@@ -113,20 +114,46 @@ def _length(camera: Clip | DrawnStation) -> timedelta:
     return timedelta(seconds=seconds)
 
 
-def moments(config: Config, watch: Watch, stop: Event) -> tuple[Config, Iterable[Moment | Absence]]:
-    """Return the configuration with the time of day of what comes first, and what the camera will show.
+class Show(NamedTuple):
+    """What a camera will show.
+
+    Attributes
+    ----------
+    config
+        The configuration, with the time of day of what comes first, as far as that is known.
+    moments
+        What comes.
+    origin_s
+        From when its times count, on the board's own clock [s]; nothing where they were recorded or are drawn.
+    """
+
+    config: Config
+    moments: Iterable[Moment | Absence]
+    origin_s: float | None = None
+
+
+def moments(config: Config, watch: Watch, stop: Event, since_s: float | None = None) -> Show:
+    """Return what the camera of a configuration will show.
+
+    Parameters
+    ----------
+    config, watch, stop
+        Which camera, how it is watched, and what ends that.
+    since_s : float, optional
+        From when its times count if it is a live one, on the board's own clock [s]; from now on unless given.
 
     Raises
     ------
     Mistake
         If the clip, its times or the station file cannot be used, or the gate lies outside the pictures.
     """
-    camera, station = eye(config, stop)
+    camera, station = eye(config, stop, since_s)
     station.check_size(camera.size)
     if isinstance(camera, Live):
-        return replace(config, starts_at=now()), watched(camera, station, watch, stop, _sleep(config))
+        begun = replace(config, starts_at=now() - timedelta(seconds=camera.now_s()))
+        return Show(begun, watched(camera, station, watch, stop, _sleep(config)), camera.origin_s)
     assert isinstance(config.camera, ClipCamera | DrawnCamera)
-    return dated(config, camera, now()), watch(Paced(camera, config.camera.pace, stop), station)
+    return Show(dated(config, camera, now()), watch(Paced(camera, config.camera.pace, stop), station))
 
 
 def source(section: BoardSection | UsbSection) -> BoardCamera | UsbCamera:

@@ -239,7 +239,7 @@ def tell_truth(
     Example: swapbell-device truth --config station.toml
     """
     from swapbell_device.config import read_config
-    from swapbell_device.run import truth
+    from swapbell_device.truth import truth
 
     for line in truth(read_config(config)):
         typer.echo(line)

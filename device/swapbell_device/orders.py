@@ -30,6 +30,10 @@ class Orders:
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, self._hear)
 
+    def renew(self) -> None:
+        """Ask for what SIGHUP asks for: to go on with the configuration read anew."""
+        self._reload.set()
+
     def obey(self) -> None:
         """Stop for a new configuration if one is asked for and can be used; otherwise say why it cannot."""
         if not self._reload.is_set():
@@ -49,7 +53,7 @@ class Orders:
 
     def _hear(self, number: int, _frame: object) -> None:
         if number == signal.SIGHUP:
-            self._reload.set()
+            self.renew()
             return
         self._end.set()
         self.stop.set()

@@ -12,21 +12,18 @@ import numpy as np
 import pytest
 from spooled import opened
 
-import swapbell_device.run
 from swapbell_device.book import Book
 from swapbell_device.camera import Luma
 from swapbell_device.cameras.exposure import BEYOND_S, SETTLE_S, Exposure, Order
 from swapbell_device.cameras.live import AGAIN_AFTER_S, Absence, Live, Lost, Shot, again_after_s
 from swapbell_device.cameras.usb import UsbCamera
-from swapbell_device.config import parse_config
 from swapbell_device.eye import now, watched
 from swapbell_device.health import Pulse
 from swapbell_device.linking.delivery import Patience
 from swapbell_device.moment import Moment
-from swapbell_device.run import run
 from swapbell_device.stationfile import parse_station
 from swapbell_models.message import StationState
-from swapbell_models.tally import Clock, Hindrance, Tally
+from swapbell_models.tally import Clock, Hindrance
 
 AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)
 SIZE = (32, 16)
@@ -237,37 +234,3 @@ def test_a_passing_cloud_changes_nothing() -> None:
 def test_dusk_lets_the_camera_seek_again() -> None:
     told = [order for _, order in orders([120] * 10 + [30] * 60)]
     assert told[:3] == [Order.HOLD, Order.SEEK, Order.HOLD]
-
-
-BOARD = """
-site = "orchard"
-station = "north"
-station_file = "north.toml"
-[camera]
-kind = "board"
-[broker]
-host = "127.0.0.1"
-port = 9
-[spool]
-path = "spool.sqlite"
-"""
-
-
-@pytest.mark.parametrize(
-    ("more", "clocks"), [("", [Clock.FREE, Clock.SYNCED]), ("trusts_clock = true\n", [Clock.SYNCED])]
-)
-def test_a_board_is_free_until_a_time_server_has_set_its_clock(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: str, clocks: list[Clock]
-) -> None:
-    # No kernel's clock can be set and unset in a test: what the kernel says is played.
-    answers = iter([False, False, False])
-    monkeypatch.setattr(swapbell_device.run, "knows_the_time", lambda: next(answers, True))
-    config = parse_config(more + BOARD, tmp_path / "device.toml")
-    shown = (Absence(float(second), "it is unplugged") for second in range(100))
-    stop = Event()
-    stop.set()
-    with opened(tmp_path / "spool.sqlite", []) as spool:
-        run(config, shown, stop, spool, BRISK)
-        told = [msgspec.json.decode(entry.payload, type=Tally) for entry in spool.pending(100)]
-    assert list(dict.fromkeys(tally.clock for tally in told)) == clocks
-    assert [tally.seq for tally in told] == list(range(1, len(told) + 1))

@@ -8,16 +8,21 @@ import subprocess
 import time
 from collections.abc import Generator
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from clips import STATION
 from drawn_counter import COMMAND, CONFIG, configured
+from spooled import opened
 
 from swapbell_device.config import read_config
+from swapbell_device.run import memory
 from swapbell_device.service.manager import Manager
 from swapbell_device.service.unit import Unit, install, named, unit
 from swapbell_models.fault import Mistake
+from swapbell_models.message import decode
+from swapbell_models.tally import Tally
 
 # What the plan asks of the unit; systemd-analyze(1) counts from 0 (nothing is open) to 10.
 EXPOSURE_MAX = 2.0
@@ -55,6 +60,14 @@ def test_the_unit_runs_as_its_user_and_writes_only_where_the_spool_is(made: Unit
     assert "User=kim" in made.text
     assert f"ReadWritePaths={tmp_path}\n" in made.text
     assert made.path.name == "swapbell-orchard-north.service"
+
+
+def test_the_unit_keeps_the_newest_tallies_in_memory_for_the_next_start(made: Unit) -> None:
+    assert (
+        "RuntimeDirectory=swapbell-orchard-north\nRuntimeDirectoryMode=0700\nRuntimeDirectoryPreserve=yes\n"
+        in made.text
+    )
+    assert memory({"RUNTIME_DIRECTORY": "/run/swapbell-orchard-north"}) == Path("/run/swapbell-orchard-north")
 
 
 def test_the_unit_lets_the_counter_ask_whether_the_clock_is_set(made: Unit) -> None:
@@ -172,3 +185,37 @@ def test_sighup_begins_anew_with_a_configuration_that_can_be_used(tmp_path: Path
         assert line.recv(100) == b"READY=1"
         counter.send_signal(signal.SIGTERM)
         assert told_until(counter, "orchard/south ended")
+
+
+USB = """trusts_clock = true
+site = "orchard"
+station = "north"
+station_file = "north.toml"
+[camera]
+kind = "usb"
+device = "/dev/video99"
+[broker]
+host = "127.0.0.1"
+port = 9
+[spool]
+path = "spool.sqlite"
+"""
+
+
+def test_time_that_reading_the_configuration_anew_takes_is_told_as_unwatched(tmp_path: Path) -> None:
+    (tmp_path / "device.toml").write_text(USB)
+    (tmp_path / "north.toml").write_text(STATION)
+    notify = tmp_path / "notify"
+    with listening(notify) as line, counting(tmp_path / "device.toml", line, notify) as counter:
+        assert told_until(counter, "it is opened again in")
+        time.sleep(1.5)
+        counter.send_signal(signal.SIGHUP)
+        assert line.recv(100) == b"READY=1"
+        time.sleep(1.5)
+        counter.send_signal(signal.SIGTERM)
+        counter.wait(30)
+    with opened(tmp_path / "spool.sqlite") as spool:
+        before, after = (decode(entry.payload, Tally) for entry in spool.pending(10))
+    assert before.boot != after.boot
+    assert abs(after.from_at - before.to_at) < timedelta(seconds=0.1)
+    assert (after.up_s, after.watched_s) == (0.0, 0.0)

@@ -45,6 +45,10 @@ RestartPreventExitStatus=2
 User={user}
 SupplementaryGroups=video
 UMask=0077
+# The newest tallies wait in memory, from where a counter that is started again takes them.
+RuntimeDirectory=swapbell-{site}-{station}
+RuntimeDirectoryMode=0700
+RuntimeDirectoryPreserve=yes
 Environment=PYTHONUNBUFFERED=1
 
 NoNewPrivileges=yes
