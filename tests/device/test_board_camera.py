@@ -80,6 +80,17 @@ def test_focus_that_is_said_is_held_from_the_first_picture(monkeypatch: pytest.M
     assert [(told["AfMode"], told["LensPosition"]) for told in library.told] == [(0, 9.0), (0, 9.0)]
 
 
+def test_a_camera_that_the_board_does_not_find_is_lost_with_the_way_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    def none_such(_: int) -> None:
+        raise IndexError("list index out of range")
+
+    monkeypatch.setattr(played(monkeypatch), "Picamera2", none_such)
+    with pytest.raises(
+        Lost, match="camera 0 cannot be opened: the board finds none of that number; look at its cable"
+    ):
+        next(BoardCamera(size=SIZE, fps=60.0).pictures())
+
+
 def test_a_camera_that_does_not_start_is_lost_and_closed(monkeypatch: pytest.MonkeyPatch) -> None:
     library = played(monkeypatch, "it did not start")
     with pytest.raises(Lost, match=r"camera 0 cannot be opened \(it did not start\)"):

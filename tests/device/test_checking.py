@@ -1,14 +1,15 @@
 """What a station finds when it looks at itself."""
 
 import json
+import os
 import re
 import socket
 import subprocess
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
 
+import certifi
 import cv2
 import numpy as np
 import pytest
@@ -18,6 +19,8 @@ from listener import Listener, eventually
 from mosquitto_child import Broker
 
 from swapbell_device.camera import Luma
+from swapbell_device.cameras.live import Lost
+from swapbell_device.cameras.usb import UsbCamera
 from swapbell_device.checking import command, reach
 from swapbell_device.checking.board import board_findings
 from swapbell_device.checking.command import check
@@ -27,7 +30,6 @@ from swapbell_device.checking.reach import reach_findings
 from swapbell_device.config import BrokerSection, Config, parse_config
 from swapbell_device.linking.linksession import Door, Session
 from swapbell_device.service.unit import TEXT
-from swapbell_host.kit.authority import papers
 from swapbell_models.fault import Mistake
 
 
@@ -90,7 +92,23 @@ def test_a_check_that_is_cut_off_does_not_say_that_the_station_is_lost(
 def test_a_camera_that_is_not_there_fails_with_its_name_and_what_to_do(tmp_path: Path) -> None:
     camera = found(of_usb(tmp_path))["camera"]
     assert camera.grade is Grade.FAIL
-    assert camera.words == "/dev/video99 cannot be opened; look at its plug, and who else uses it"
+    assert camera.words == "/dev/video99 cannot be opened: it is not there; look at its plug"
+
+
+@pytest.mark.parametrize(
+    ("may", "why"),
+    [
+        (False, "this user may not; sudo usermod --append --groups video "),
+        (True, "it is no camera, or something else"),
+    ],
+)
+def test_a_device_that_may_not_be_opened_is_told_apart_from_one_that_cannot(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, may: bool, why: str
+) -> None:
+    monkeypatch.setattr(Path, "exists", lambda *_: True)
+    monkeypatch.setattr(os, "access", lambda *_: may)
+    with pytest.raises(Lost, match=f"^/dev/video99 cannot be opened: {why}"):
+        next(UsbCamera(device="/dev/video99", size=(32, 16), fps=30.0).pictures())
 
 
 def test_a_broker_that_is_not_there_fails_with_its_address(tmp_path: Path) -> None:
@@ -104,8 +122,7 @@ def test_a_port_that_takes_a_connection_and_stays_silent_fails_within_its_time(t
     with socket.create_server(("127.0.0.1", 0)) as silent:
         text = configured(tmp_path, silent.getsockname()[1]).read_text()
         if secure:
-            (tmp_path / "ca.pem").write_bytes(papers(["127.0.0.1"], datetime.now(UTC)).authority.certificate)
-            text = text.replace("[spool]", 'ca_file = "ca.pem"\n[spool]')
+            text = text.replace("[spool]", f'ca_file = "{certifi.where()}"\n[spool]')
         config = parse_config(text, tmp_path / "device.toml")
         broker = list(reach_findings(config, Limits(broker_s=0.5)))[-1]
     assert broker.grade is Grade.FAIL

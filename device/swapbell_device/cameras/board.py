@@ -29,6 +29,7 @@ SILENT_S = 3.0
 STREAM = "main"
 # Its luma plane comes first and whole, whatever else the format holds.
 FORMAT = "YUV420"
+NONE_SUCH = "the board finds none of that number; look at its cable, and whether this user is in the group video"
 # libcamera's AfMode: manual, which it begins with, and continuous.
 FOCUS_HELD, FOCUS_FOUND = 0, 2
 HELD: dict[str, object] = {"AeEnable": False, "AwbEnable": False, "AfMode": FOCUS_HELD}
@@ -70,7 +71,9 @@ class BoardCamera:
                 camera.configure(self._configuration(camera))
                 camera.pre_callback = inbox.take
                 camera.start()
-            except (RuntimeError, IndexError) as error:
+            except IndexError as error:
+                raise Lost(f"camera {self.number} cannot be opened: {NONE_SUCH}") from error
+            except RuntimeError as error:
                 raise Lost(
                     f"camera {self.number} cannot be opened ({error}); look at its cable and who else uses it"
                 ) from error

@@ -1,9 +1,11 @@
 """A camera on USB, through Linux's V4L2 by OpenCV."""
 
+import os
 import re
 import time
 from collections.abc import Generator
 from dataclasses import dataclass
+from getpass import getuser
 from pathlib import Path
 
 import cv2
@@ -45,7 +47,7 @@ class UsbCamera:
         capture = cv2.VideoCapture(self._number(), cv2.CAP_V4L2)
         try:
             if not capture.isOpened():
-                raise Lost(f"{self.device} cannot be opened; look at its plug, and who else uses it")
+                raise Lost(f"{self.device} cannot be opened: {self._why_closed()}")
             self._set(capture)
             exposure_s = self._held_s(capture)
             while True:
@@ -62,6 +64,13 @@ class UsbCamera:
         if found is None:
             raise Lost(f"{self.device} is no camera's device, such as /dev/video0; look at its plug")
         return int(found[1])
+
+    def _why_closed(self) -> str:
+        if not Path(self.device).exists():
+            return "it is not there; look at its plug"
+        if not os.access(self.device, os.R_OK | os.W_OK):
+            return f"this user may not; sudo usermod --append --groups video {getuser()}, and sign in again"
+        return "it is no camera, or something else uses it, such as a counter that runs"
 
     def _set(self, capture: cv2.VideoCapture) -> None:
         """Ask for size and rate, and for a fixed exposure if one was said."""
