@@ -87,7 +87,10 @@ def _of_job(case: Case, now: datetime) -> Iterator[Call]:
         soon = soon_at is not None and soon_at <= now
         match due.event:
             case Event.WITHDRAWN if case.job.phase is Phase.OVERDUE:
-                yield Call(Need.LEFT_OUT, due.words, due.by_at, due.by_at, NoticeKind.LEFT_OUT)
+                words = (
+                    "its deadline has passed: weigh it back, and log it as withdrawn, or lost if nobody can find it"
+                )
+                yield Call(Need.LEFT_OUT, words, due.by_at, due.by_at, NoticeKind.LEFT_OUT)
             case Event.WITHDRAWN if soon:
                 yield Call(Need.DUE_OUT, due.words, due.by_at, soon_at, NoticeKind.DUE_OUT)
             case Event.DISPOSED:

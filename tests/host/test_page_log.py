@@ -249,6 +249,20 @@ def test_what_is_not_there_is_not_found(page: Client, way: str) -> None:
     assert page.get(way).status == 404
 
 
+def test_lost_bait_is_looked_for_and_logged_once_it_is_found(page: Client) -> None:
+    log(page, "lured")
+    log(page, "swapped")
+    page.now += 4 * DAY
+    log(page, "lost")
+    words = page.get(WAY).words
+    assert "Toxic bait was lost here: look for it" in words
+    (way,) = findall(r'href="([^"]+)">It was found', page.get(WAY).text)
+    assert way == f"{WAY}?act=withdrawn&amp;corrects=3"
+    log(page, "withdrawn", corrects="3", mass="40")
+    assert [each.act for each in entries(page)][-1] is Act.WITHDRAWN
+    assert "was lost here" not in page.get(WAY).words
+
+
 def test_a_swap_begins_with_its_cautions(page: Client) -> None:
     log(page, "lured")
     assert "look for bees" in page.get(f"{WAY}?act=swapped").words

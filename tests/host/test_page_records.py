@@ -103,7 +103,7 @@ def test_what_is_missing_leads_to_where_it_is_filled_in(page: Client) -> None:
 def test_what_the_end_of_an_application_lacks_is_corrected_there(page: Client) -> None:
     page.in_house(lambda house: log(house, Act.DISPOSED, 2))
     page.now += timedelta(seconds=2)
-    assert "Fill in by correcting entry 4, disposed By the trade: how it was disposed of" in page.get(WAY).words
+    assert "Fill in by correcting entry 4, disposed By the trade: how the bait was disposed of" in page.get(WAY).words
 
 
 def test_nothing_is_to_be_withdrawn_or_disposed_of_that_was_lost(page: Client) -> None:

@@ -89,7 +89,7 @@ def test_how_many_need_somebody_and_how_many_at_once_is_said_first(village: Clie
 
 def test_a_card_says_what_why_by_when_and_since_when(village: Client) -> None:
     words = card(village, "left-out")
-    assert "take toxic bait out now Take the toxic bait out now: its deadline has passed." in words
+    assert "take toxic bait out now Its deadline has passed: weigh it back, and log it as withdrawn," in words
     assert "by Wed 14 Jan 2026, 09:12 NZDT ( 1 d ago )" in words
 
 
@@ -102,6 +102,10 @@ def test_what_is_not_known_is_a_gap_with_its_reason_and_never_zero(village: Clie
     words = card(village, name)
     assert f"Visits not known: {why}" in words
     assert not re.search(r"Visits \d", words)
+
+
+def test_of_a_station_that_is_only_planned_no_count_is_missed(village: Client) -> None:
+    assert "Visits not known: no count is expected of it while planned" in card(village, "planned")
 
 
 def test_what_hinders_a_counter_is_told(village: Client) -> None:

@@ -190,6 +190,32 @@ def test_stations_swapped_together_are_shown_together_and_each(page: Client) -> 
     assert "200 visits in 10.0 h" in reply.words
 
 
+def test_of_several_stations_the_one_with_a_number_is_told_by_its_name(page: Client) -> None:
+    for name in ("north", "south"):
+        serve(page, name, SERVED)
+    counted(page, "north", 13, [20] * 5)
+    counted(page, "north", 18, [1] * 5)
+    words = page.get("/verify").words
+    assert "north: Visits: a fall by 95.0%" in words
+    assert "There is no number" not in words
+
+
+def test_where_no_station_has_a_number_nothing_is_drawn_or_blamed_on_controls(page: Client) -> None:
+    for name in ("north", "south"):
+        serve(page, name, SERVED)
+    reply = page.get("/verify")
+    assert "There is no number of any of them yet; the table says why." in reply.words
+    assert "only 0.0 h were watched before the swap" in reply.words
+    assert "Nobody has looked yet." in reply.words
+    assert "No control station" not in reply.words
+    assert "<svg" not in reply.text
+
+
+def test_a_swap_is_named_by_the_sites_clock(page: Client) -> None:
+    serve(page, "north", [*SERVED, (Act.SWAPPED, 7.5)])
+    assert "hill, 2026-01-13 20:00 UTC: north" in page.get("/verify").words
+
+
 def test_each_swap_can_be_chosen(page: Client) -> None:
     serve(page, "north", [*SERVED, (Act.SWAPPED, 7.5)])
     reply = page.get("/verify")

@@ -71,6 +71,12 @@ def test_whoever_is_about_to_log_a_swap_reads_who_was_seen(page: Client) -> None
     assert "Do not swap yet" not in page.get("/station/hill/north/log?act=refreshed").words
 
 
+def test_who_was_seen_is_said_once(page: Client) -> None:
+    log(page, Act.SEEN, 2.0, "3 honey bees in the lure")
+    tell(page, NoticeKind.VISITORS, NOW - 2 * HOUR, "do not swap before somebody has looked: 3 honey bees")
+    assert page.get(LOG).words.count("3 honey bees") == 1
+
+
 @pytest.mark.parametrize("way", [*WAYS, LOG])
 def test_whoever_looks_last_and_sees_none_ends_the_warning(page: Client, way: str) -> None:
     log(page, Act.SEEN, 2.0, "3 honey bees in the lure")

@@ -145,7 +145,7 @@ def test_a_table_tells_what_became_of_the_bait(books: Paperwork) -> None:
         books.log(act, NOON_AT + 9 * DAY)
         found.append(outcomes(books))
     assert found == ["still out", "withdrawn", "disposed"]
-    assert "what became of it" in pdf(books)
+    assert "what became of the bait" in pdf(books)
 
 
 def test_of_bait_that_was_lost_nothing_is_missing_that_nobody_can_say(books: Paperwork) -> None:

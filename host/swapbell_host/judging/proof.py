@@ -15,7 +15,6 @@ COLLAPSED_MAX = 0.2
 WATCHED_MIN_S = 6 * S_PER_H
 # Our choice: a third of what Spurr 1991 saw at baits after 4 weeks (30 %); less is worth no second round yet.
 RETURNED_MIN = 0.1
-AGAINST = "That is against the control stations."
 
 
 def collapse(evidence: Evidence) -> Notice | None:
@@ -26,11 +25,11 @@ def collapse(evidence: Evidence) -> Notice | None:
         return None
     if told.high is None or told.high > COLLAPSED_MAX:
         return None
-    left = f" Left out of them: {found.left}." if found.left and not found.caution else ""
+    fell = told.words if found.caution else f"Held against them, {told.words[:1].lower()}{told.words[1:]}"
+    besides = found.caution or (f"Left out of them: {found.left}." if found.left else "")
     words = (
         f"the traffic has collapsed: {_seen(found.before)} before the swap, {_seen(found.after)} since fresh lure "
-        f"hangs again{_beside(found)}. {told.words} {found.caution or AGAINST}{left} Go on watching: wasps may come "
-        "back."
+        f"hangs again{_beside(found)}. {fell}{' ' if besides else ''}{besides} Go on watching: wasps may come back."
     )
     return evidence.look.notice(NoticeKind.COLLAPSED, evidence.now, words)
 

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from swapbell_host.board import Seen
+from swapbell_host.judging.history import COUNTING
 from swapbell_models.notice import HINDRANCES
-from swapbell_models.readiness import Reason, Step, Verdict, gappy
+from swapbell_models.readiness import Reason, Step, gappy
 
 WHY = {
     Reason.DARK: "it is dark there, and no wasp flies",
@@ -67,8 +68,8 @@ def glance(seen: Seen) -> Glance:
     return Glance(
         step=verdict.step.value,
         words=SAYS[verdict.step],
-        short=WHY[verdict.reason] if verdict.reason else "",
-        why=_why(verdict),
+        short=_short(seen),
+        why=_why(seen),
         visits=last.visits if last else None,
         least=last is not None and gappy(last),
         watched=last.watched_s / last.seconds if last else None,
@@ -79,9 +80,13 @@ def glance(seen: Seen) -> Glance:
     )
 
 
-def _why(verdict: Verdict) -> str:
-    if verdict.reason is None:
-        return ""
-    if verdict.hindrance is not None:
-        return f"{WHY[verdict.reason]}: {HINDRANCES[verdict.hindrance]}"
-    return WHY[verdict.reason]
+def _short(seen: Seen) -> str:
+    reason, phase = seen.verdict.reason, seen.history.phase
+    if reason is Reason.SILENT and phase not in COUNTING:
+        return f"no count is expected of it while {phase.value}"
+    return WHY[reason] if reason else ""
+
+
+def _why(seen: Seen) -> str:
+    hindrance = seen.verdict.hindrance
+    return f"{_short(seen)}: {HINDRANCES[hindrance]}" if hindrance else _short(seen)

@@ -151,7 +151,7 @@ def _where(made: Record, field: Field) -> tuple[str, str]:
     if field.of_site:
         return f"/plan/site?{urlencode({'name': site})}", f"among the details of {site}, once for all of it"
     if field.origin is Origin.PLAN:
-        return f"/plan/station?{urlencode({'site': site, 'name': station})}", f"in the plan of {station}"
+        return f"/plan/station?{urlencode({'site': site, 'name': station})}", f"with the plan of {station}"
     if (act := LATER.get(field.key)) is not None:
         return _later(made, act, log)
     if field.origin in {Origin.DETAILS, Origin.LOG}:

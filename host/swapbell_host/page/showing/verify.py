@@ -8,7 +8,7 @@ from swapbell_host.page.door import Door
 from swapbell_host.page.showing.forest import forest
 from swapbell_host.page.visit import Answer, Page, Visit
 from swapbell_host.page.working import form
-from swapbell_host.verifying.finding import NO_CONTROL, S_PER_H, Finding, Side
+from swapbell_host.verifying.finding import S_PER_H, Finding, Side
 from swapbell_models.proof.fall import NOT_DEAD, Fall
 from swapbell_models.proof.rebound import LOOK_DAYS
 
@@ -64,14 +64,14 @@ def _chosen(visit: Visit, swaps: dict[str, list[Swap]]) -> tuple[str, int] | Non
 def _found(compared: Comparison, swap: Swap) -> dict[str, object]:
     together, each = compared.of(swap)
     rows = [Row(found.stations[0][1], found) for found in each]
-    head = Row(TOGETHER, together) if together else None
-    shown = [head, *rows] if head else rows
+    shown = [Row(TOGETHER, together), *rows] if together else rows
+    told = [row for row in shown if row.finding.fall]
     return {
-        "head": head or (rows[0] if len(rows) == 1 else None),
+        "head": told[0] if told else None,
         "rows": shown,
         "forest": forest([(row.name, row.finding.best) for row in shown]),
         "left": max((row.finding.left for row in shown), key=len, default=""),
-        "caution": max((row.finding.caution for row in shown if row.finding.fall), key=len, default=NO_CONTROL),
+        "caution": max((row.finding.caution for row in told), key=len, default=""),
     }
 
 

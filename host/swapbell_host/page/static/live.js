@@ -17,7 +17,7 @@
   let aheadMs = 0;
 
   const part = () => document.getElementById("live");
-  const clock = () => new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+  const clock = () => new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false, timeZoneName: "short" });
 
   function say(words) {
     if (line && line.textContent !== words) line.textContent = words;

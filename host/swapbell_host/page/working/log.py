@@ -170,8 +170,9 @@ def _warnings(visit: Visit, spot: Spot) -> list[str]:
     """Return who else was seen or counted at the lure, for whoever is about to put toxic bait in."""
     seen = sighting(spot.entries)
     key = (*spot.station.key, NoticeKind.VISITORS)
-    told = [each.notice.words for each in visit.house.notebook.open_notices() if each.key == key]
-    return [*([seen_ago(seen, visit.at)] if seen else []), *(localized(words, spot.zone) for words in told)]
+    told = [each.notice for each in visit.house.notebook.open_notices() if each.key == key]
+    other = [each.words for each in told if not seen or each.raised_at != seen.at]  # else the log says it itself
+    return [*([seen_ago(seen, visit.at)] if seen else []), *(localized(words, spot.zone) for words in other)]
 
 
 def _before(spot: Spot, corrects: int | None) -> dict[str, str]:
