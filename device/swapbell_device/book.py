@@ -6,6 +6,8 @@ start of the oldest interval that is open: it moves a little, but is neither los
 
 Time in which the counter cannot count for what it sees is not watched: from the look that says so until the looks
 have been good for a while. Crossings are booked all the same, for what was counted then may be too few, but is there.
+While a camera shows the same picture again and again, time waits: it is watched if another picture follows, and else
+the camera hung from the first of them on.
 """
 
 import math
@@ -13,6 +15,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from msgspec.structs import replace
 
@@ -28,6 +31,12 @@ SETTLE_S = 2.0
 PAUSE_TOLD_S = 3600.0
 # Our choice: to the millisecond, far below the time between two frames.
 DIGITS = 3
+
+
+class _Stretch(NamedTuple):
+    from_s: float
+    to_s: float
+    hindrance: Hindrance | None
 
 
 @dataclass(slots=True)
@@ -87,11 +96,18 @@ class Book:
         self._seconds = seconds
         self._open: list[_Interval] = []
         self._attention = Attention()
+        self._doubted: list[_Stretch] = []
         self._last_s = -math.inf
         self._seq = 0
 
     def add(
-        self, crossings: Iterable[Crossing], at_s: float, look: Look | None = None, *, covered: bool = False
+        self,
+        crossings: Iterable[Crossing],
+        at_s: float,
+        look: Look | None = None,
+        *,
+        covered: bool = False,
+        lives: bool = True,
     ) -> Iterator[Tally]:
         """Enter one frame and what it brought; yield the tallies that it closed.
 
@@ -105,9 +121,13 @@ class Book:
             What a look at the frame found, if one was due.
         covered : bool
             Whether something larger than an insect kept the frame from being counted.
+        lives : bool
+            Whether the frame is another picture than the one before, so that the camera does not hang.
         """
         self._reach(at_s)
         self._watch(at_s, Hindrance.COVERED if covered else self._attention.hindrance)
+        if lives:
+            self._believe()
         for crossing in crossings:
             self._interval_at(crossing.at_s).crossings.append(crossing)
         if look is not None:
@@ -130,8 +150,8 @@ class Book:
         The camera is blamed for it, unless it is meant to be asleep.
         """
         self._reach(at_s)
-        for interval in () if asleep else self._open:
-            interval.watch(max(self._last_s, 0.0), at_s, Hindrance.CAMERA)
+        self._doubted = [] if asleep else [_Stretch(self._sure_s, at_s, Hindrance.CAMERA)]
+        self._believe()
         self._last_s = max(self._last_s, at_s)
         yield from self._settled(at_s)
 
@@ -145,7 +165,8 @@ class Book:
                 yield self._tally(interval)
 
     def _settled(self, at_s: float) -> Iterator[Tally]:
-        while self._open[0].end_s <= at_s - SETTLE_S:
+        settled_s = min(at_s - SETTLE_S, self._sure_s)
+        while self._open[0].end_s <= settled_s:
             yield self._tally(self._open.pop(0))
 
     def _reach(self, at_s: float) -> None:
@@ -160,9 +181,19 @@ class Book:
 
     def _watch(self, at_s: float, hindrance: Hindrance | None) -> None:
         if at_s - self._last_s <= GAP_S:
-            for interval in self._open:
-                interval.watch(self._last_s, at_s, hindrance)
+            self._doubted.append(_Stretch(self._last_s, at_s, hindrance))
         self._last_s = max(self._last_s, at_s)
+
+    @property
+    def _sure_s(self) -> float:
+        """Up to when it is known what the camera showed."""
+        return self._doubted[0].from_s if self._doubted else max(self._last_s, 0.0)
+
+    def _believe(self) -> None:
+        for stretch in self._doubted:
+            for interval in self._open:
+                interval.watch(*stretch)
+        self._doubted = []
 
     def _interval_at(self, at_s: float) -> _Interval:
         later = bisect_right(self._open, at_s, key=lambda interval: interval.start_s)

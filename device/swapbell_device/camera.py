@@ -31,11 +31,15 @@ EXACT_MARKS = ((4, b"ftyp"), (4, b"moov"), (0, b"RIFF"))
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One picture: 2-D luma, when it was taken, counted from the first frame [s], and how long it was exposed [s]."""
+    """One picture: 2-D luma, when it was taken, counted from the first frame [s], and how long it was exposed [s].
+
+    `lives` is false where a live camera sent the same picture as before, and may hang.
+    """
 
     image: Luma
     at_s: float
     exposure_s: float | None = None
+    lives: bool = True
 
 
 class Camera(Protocol):

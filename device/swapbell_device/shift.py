@@ -52,4 +52,5 @@ class Shift:
             self.pulse.miss(moment.at_s, moment.reason, asleep=moment.asleep)
             return self.book.miss(moment.at_s, asleep=moment.asleep)
         self.pulse.beat(moment.at_s, moment.look)
-        return self.book.add(moment.crossings, moment.at_s, moment.look, covered=moment.covered)
+        lives, covered = moment.frame.lives, moment.covered
+        return self.book.add(moment.crossings, moment.at_s, moment.look, covered=covered, lives=lives)

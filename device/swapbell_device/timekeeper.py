@@ -59,7 +59,7 @@ class Timekeeper:
         return Clock.FREE if self.started_at is None else Clock.SYNCED
 
     def look(self, at_s: float, *dated: Dated) -> None:
-        """Look at the clock if it is time to at `at_s` [s]; tell all of what is learned, and the counter of a step."""
+        """Look at the clock if it is time to at `at_s` [s]; tell all what is learned, and the counter of a step."""
         if at_s < self._next_s:
             return
         started_at = self._ask()

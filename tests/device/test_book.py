@@ -92,6 +92,34 @@ def test_a_tally_without_a_look_tells_nothing_of_its_sight() -> None:
     assert [tally.sight for tally in looked([])] == [UNSET] * 3
 
 
+def hanging(from_s: float, to_s: float, end_s: float = 40.0) -> tuple[Book, list[Tally]]:
+    """Return the tallies of even frames that are all the same for a while."""
+    kept = book()
+    return kept, [tally for at_s, _ in steady(end_s) for tally in kept.add((), at_s, lives=not from_s < at_s <= to_s)]
+
+
+def test_time_is_not_watched_before_another_picture_shows_that_the_camera_lives() -> None:
+    kept, told = hanging(12.0, 99.0, 15.9)
+    told += [*kept.miss(16.0), *kept.miss(32.0), *kept.close()]
+    assert [tally.watched_s for tally in told] == [12.0, 0.0, 0.0]
+    assert [tally.sight.blind_s for tally in told if tally.sight] == [3.0, 15.0, 2.0]
+    assert {tally.sight.hindrance for tally in told if tally.sight} == {Hindrance.CAMERA}
+
+
+def test_a_tally_waits_until_it_is_known_whether_the_camera_lived() -> None:
+    assert hanging(12.0, 99.0, 18.0)[1] == []
+
+
+def test_a_picture_that_stood_for_a_while_was_watched_if_another_follows() -> None:
+    _, told = hanging(12.0, 15.5)
+    assert [tally.watched_s for tally in told] == [15.0, 15.0]
+
+
+def test_who_ends_while_the_camera_may_hang_did_not_watch() -> None:
+    kept, told = hanging(12.0, 99.0, 14.0)
+    assert [tally.watched_s for tally in [*told, *kept.close()]] == [12.0]
+
+
 @given(st.lists(st.tuples(st.integers(1, 400), st.booleans()), max_size=20))
 def test_each_second_is_watched_or_blind(told: list[tuple[int, bool]]) -> None:
     looks = [replace(FINE, at_s=tenth / 10.0, moving=0.9 if bad else 0.0) for tenth, bad in told]

@@ -13,7 +13,7 @@ import pytest
 from spooled import opened
 
 from swapbell_device.book import Book
-from swapbell_device.camera import Luma
+from swapbell_device.camera import Frame, Luma
 from swapbell_device.cameras.exposure import BEYOND_S, SETTLE_S, Exposure, Order
 from swapbell_device.cameras.live import AGAIN_AFTER_S, Absence, Live, Lost, Shot, again_after_s
 from swapbell_device.cameras.usb import UsbCamera
@@ -94,6 +94,24 @@ def test_a_camera_that_sends_the_same_picture_for_seconds_hangs() -> None:
     same = noisy(1) * 100
     with pytest.raises(Lost, match="hangs: it has sent the same picture for 4 s"):
         list(live(same, step_s=0.5).frames())
+
+
+def test_a_picture_that_was_there_before_is_no_sign_that_the_camera_lives() -> None:
+    one, other = noisy(2)
+    shown: list[bool] = []
+    with pytest.raises(Lost, match="unplugged"):
+        shown.extend(frame.lives for frame in live([one, one, other, other, other, one]).frames())
+    assert shown == [True, False, True, False, False, True]
+
+
+def test_a_camera_that_hangs_has_watched_up_to_its_last_other_picture() -> None:
+    camera, book = live(noisy(41) + noisy(1, seed=2) * 100, step_s=0.1), Book("north", "b1", AT, Clock.SYNCED, 15.0)
+    frames: list[Frame] = []
+    with pytest.raises(Lost, match="hangs"):
+        frames.extend(camera.frames())
+    told = [tally for frame in frames for tally in book.add((), frame.at_s, lives=frame.lives)]
+    told += [*book.miss(60.0), *book.close()]
+    assert sum(tally.watched_s for tally in told) == pytest.approx(4.1)
 
 
 @pytest.mark.parametrize("level", [0, 255])

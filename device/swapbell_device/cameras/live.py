@@ -107,10 +107,10 @@ class Live:
                     return
                 _check(image, self.size)
                 at_s = taken_s - self.origin_s
-                stillness.note(image, at_s)
+                lives = stillness.note(image, at_s)
                 if at_s > self._last_s:
                     self._last_s = at_s
-                    yield Frame(image, at_s, exposure_s)
+                    yield Frame(image, at_s, exposure_s, lives)
 
     def absences(self, reason: str, seconds: float, *, asleep: bool = False) -> Iterator[Absence]:
         """Yield so many seconds [s] without a picture, as they pass."""
@@ -141,12 +141,15 @@ class _Stillness:
     def __init__(self) -> None:
         self._rows, self._since_s = b"", 0.0
 
-    def note(self, image: Luma, at_s: float) -> None:
+    def note(self, image: Luma, at_s: float) -> bool:
+        """Tell whether a picture is another than the one before, as far as one can; raise `Lost` at the end."""
         rows = image[::FROZEN_ROWS].tobytes()
         if rows != self._rows or rows.count(rows[:1]) == len(rows):
             self._rows, self._since_s = rows, at_s
-        elif at_s - self._since_s >= FROZEN_S:
+            return True
+        if at_s - self._since_s >= FROZEN_S:
             raise Lost(f"the camera hangs: it has sent the same picture for {at_s - self._since_s:.0f} s")
+        return False
 
 
 def _check(image: Luma, size: tuple[int, int]) -> None:
