@@ -1,6 +1,7 @@
 """Calibration on drawn views of the printed card: right within a hundredth and half a millimetre, or refused."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -112,6 +113,12 @@ def test_two_cards_are_refused() -> None:
     beside = np.hstack([BoardView(CARDS[0], 0.15).picture(), BoardView(CARDS[1], 0.25).picture()])
     with pytest.raises(Unusable, match="two cards"):
         find(beside)
+
+
+def test_an_opencv_too_old_for_the_cards_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delattr(cv2.aruco, "ArucoDetector")
+    with pytest.raises(Mistake, match=r"too old to know the cards; take 4\.7 or newer"):
+        _ = replace(card("lane")).board
 
 
 def test_a_square_camera_gets_a_scale_and_a_leaning_one_a_plane() -> None:

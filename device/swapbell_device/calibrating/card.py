@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from swapbell_models.fault import Mistake
+
 # A marker of 4 x 4 cells and a black rim one cell wide: the coarsest that OpenCV has, so the smallest in the image.
 DICTIONARY = cv2.aruco.DICT_4X4_100
 CELLS = 6
@@ -57,7 +59,17 @@ class Card:
 
     @cached_property
     def board(self) -> cv2.aruco.CharucoBoard:
-        """The board as OpenCV knows it."""
+        """The board as OpenCV knows it.
+
+        Raises
+        ------
+        Mistake
+            If OpenCV is older than 4.7.
+        """
+        if not hasattr(cv2.aruco, "ArucoDetector"):
+            raise Mistake(
+                f"OpenCV {cv2.__version__} is too old to know the cards; take 4.7 or newer, as Debian 13 has it"
+            )
         marks = cv2.aruco.getPredefinedDictionary(DICTIONARY)
         side = self.square_mm
         return cv2.aruco.CharucoBoard((self.columns, self.rows), side, MARKER_SHARE * side, marks, self.ids)
