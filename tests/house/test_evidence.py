@@ -2,6 +2,7 @@
 
 import itertools
 import json
+import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -13,7 +14,7 @@ import pytest
 from clips import STATION as GATE
 from clips import pictures, walk
 from listener import eventually
-from mosquitto_child import Broker
+from mosquitto_child import Broker, free_port
 from spooled import opened
 from typer.testing import CliRunner
 
@@ -86,44 +87,47 @@ def seed_of_an_early_minute() -> str:
     raise AssertionError
 
 
+def counted(folder: Path, port: int, shown: Iterator[Moment | Absence], stop: threading.Event) -> None:
+    """Run a counter whose tallies nobody receipts, which it says at its end."""
+    config = parse_device(DEVICE.format(port=port), folder / "device.toml")
+    with suppress(Breakdown), opened(folder / "spool.sqlite", []) as spool:
+        run(config, shown, stop, spool, BRISK)
+
+
+@pytest.fixture(scope="module")
+def filmed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of a counter that has seen the film."""
+    folder = tmp_path_factory.mktemp("filmed")
+    (folder / "evidence").mkdir()
+    (folder / "evidence" / "seed.txt").write_text(seed_of_an_early_minute())
+    (folder / "station.toml").write_text(GATE)
+    counted(folder, free_port(), watch(Film(), parse_station(GATE, "test")), threading.Event())
+    return folder
+
+
 class Standing:
-    """A counter that has seen a film and goes on standing there, in this process."""
+    """A counter that stands there, in this process, and sees nothing more."""
 
     def __init__(self, folder: Path, port: int) -> None:
-        (folder / "evidence").mkdir(parents=True)
-        (folder / "evidence" / "seed.txt").write_text(seed_of_an_early_minute())
-        (folder / "station.toml").write_text(GATE)
         self.evidence = folder / "evidence"
-        self._config = parse_device(DEVICE.format(port=port), folder / "device.toml")
-        self._seen, self._stop = threading.Event(), threading.Event()
-        self._thread = threading.Thread(target=self._run, args=(folder,))
-
-    def start(self) -> None:
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=counted, args=(folder, port, self._shown(), self._stop))
         self._thread.start()
-        assert self._seen.wait(60.0)
 
     def stop(self) -> None:
         self._stop.set()
         self._thread.join()
 
-    def _run(self, folder: Path) -> None:
-        # Nobody receipts its tallies, which it says at its end.
-        with suppress(Breakdown), opened(folder / "spool.sqlite", []) as spool:
-            run(self._config, self._shown(), self._stop, spool, BRISK)
-
-    def _shown(self) -> Iterator[Moment | Absence]:
-        yield from watch(Film(), parse_station(GATE, "test"))
-        self._seen.set()
+    def _shown(self) -> Iterator[Absence]:
         for n in itertools.count():
             if self._stop.wait(0.02):
                 return
-            yield Absence(90.0 + n / 50, "asleep", asleep=True)
+            yield Absence(n / 50, "asleep", asleep=True)
 
 
 @pytest.fixture
-def standing(broker: Broker, tmp_path: Path) -> Iterator[Standing]:
-    station = Standing(tmp_path / "north", broker.port)
-    station.start()
+def standing(broker: Broker, filmed: Path, tmp_path: Path) -> Iterator[Standing]:
+    station = Standing(Path(shutil.copytree(filmed, tmp_path / "north")), broker.port)
     yield station
     station.stop()
 
