@@ -86,7 +86,6 @@ def _is_trouble(said: ConsoleMessage) -> bool:
 
 def inspect(page: Page, name: str, found: Findings, pictures: Path | None) -> None:
     """Look at the page that is shown, at every width and in print, and take down what must not be there."""
-    found.seen.append(name)
     found.inspecting = True
     page.emulate_media(media="print")
     page.set_viewport_size({"width": PAPER_PX, "height": HEIGHT_PX})

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 from mosquitto_child import Broker
-from postgres_instead import OPTION, POSTGRESQL
+from postgres_child import Cluster
+from postgres_instead import OPTION, POSTGRESQL, postgresql
 
 import parts
 
@@ -29,6 +30,25 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         pytest.skip("it is of a SQLite file")
     for mark in item.iter_markers("part"):
         parts.need(*mark.args)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def instead(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Keep in PostgreSQL what tests name by a path, if that is asked for."""
+    if request.config.getoption(OPTION) is None:
+        yield
+        return
+    with postgresql(request.getfixturevalue("cluster")):
+        yield
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Cluster]:
+    """Yield a running PostgreSQL."""
+    parts.need("postgresql")
+    running = Cluster()
+    yield running
+    running.stop()
 
 
 @pytest.fixture

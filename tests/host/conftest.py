@@ -1,15 +1,13 @@
 """An empty ledger to write to: SQLite in a folder, and the same on a real PostgreSQL; each made once and copied."""
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from orchard import NOON_AT, STATIONS
 from postgres_child import Cluster
-from postgres_instead import OPTION, postgresql
+from postgres_instead import OPTION
 
-import parts
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.store import ledger_url
 
@@ -19,27 +17,9 @@ def made(name: str) -> str:
         return name
 
 
-@pytest.fixture(scope="session", autouse=True)
-def instead(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Keep in PostgreSQL what tests name by a path, if that is asked for."""
-    if request.config.getoption(OPTION) is None:
-        yield
-        return
-    with postgresql(request.getfixturevalue("cluster")):
-        yield
-
-
 @pytest.fixture(scope="session")
 def blank_ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return Path(made(str(tmp_path_factory.mktemp("blank") / "ledger.sqlite")))
-
-
-@pytest.fixture(scope="session")
-def cluster() -> Iterator[Cluster]:
-    parts.need("postgresql")
-    running = Cluster()
-    yield running
-    running.stop()
 
 
 @pytest.fixture(scope="session")

@@ -36,11 +36,13 @@ def start(config: Path) -> subprocess.Popen[str]:
 
 @contextmanager
 def host(config: Path) -> Generator[subprocess.Popen[str]]:
+    """Run the host until the end of the block."""
     process = start(config)
-    yield process
-    if process.poll() is None:
+    try:
+        yield process
+    finally:
         process.terminate()
-    process.communicate(timeout=10.0)
+        process.communicate(timeout=10.0)
 
 
 def ran(config: Path, *words: str) -> subprocess.CompletedProcess[str]:

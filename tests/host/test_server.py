@@ -180,8 +180,10 @@ def disk(cluster: Cluster) -> Generator[Path]:
     place.mkdir()
     subprocess.run(["mount", "-t", "tmpfs", "-o", "size=12m", "tmpfs", str(place)], check=True)
     cluster.lend(place)
-    yield place
-    subprocess.run(["umount", "--lazy", str(place)], check=True)
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=True)
 
 
 def filled(ledger: Ledger) -> tuple[Breakdown, int]:

@@ -5,11 +5,10 @@ The host's loop is the real one, in a thread of the test: it is told the time, a
 
 import re
 import socket
-import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from email.message import EmailMessage
@@ -21,9 +20,11 @@ import paho.mqtt.client as mqtt
 from mosquitto_child import Broker, free_port
 from paho.mqtt.enums import CallbackAPIVersion
 from receivers import Hook, mailbox, webhook
+from sqlalchemy.engine import URL
 
 from swapbell_host.books.notebook import Notebook
 from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.books.tellingbook import Tellingbook
 from swapbell_host.config import parse_config
 from swapbell_host.main import serve
 from swapbell_models.message import Subject, encode, topic
@@ -144,6 +145,11 @@ class Farm:
     hook: type[Hook]
     said: list[str]
 
+    @property
+    def ledger(self) -> URL:
+        """Where the host keeps what it knows."""
+        return ledger_url(str(self.folder / "ledger.sqlite"))
+
     def leap(self, day: int, hour: int, minute: int = 0) -> datetime:
         """Go on to an hour of a day of the story, at which every counter speaks, and return it."""
         self._settle()
@@ -167,15 +173,14 @@ class Farm:
     def _settle(self) -> None:
         """Wait until the host has noted of all that it sent when it was taken."""
         for _ in range(round(10 * PATIENCE_S)):
-            with closing(sqlite3.connect(f"file:{self.folder / 'ledger.sqlite'}?mode=ro", uri=True)) as ledger:
-                (waiting,) = ledger.execute("SELECT count(*) FROM tellings WHERE taken_at IS NULL").fetchone()
-            if not waiting:
-                return
+            with open_existing(self.ledger) as store:
+                if not Tellingbook(store).waiting():
+                    return
             time.sleep(0.1)
         raise AssertionError("what was sent is not taken")
 
     def _open(self, kind: NoticeKind) -> list[str]:
-        with open_existing(ledger_url(str(self.folder / "ledger.sqlite"))) as store:
+        with open_existing(self.ledger) as store:
             return [each.notice.text for each in Notebook(store).open_notices() if each.notice.kind is kind]
 
     def _awaited(self, words: str, found: Callable[[], list[str]], minutes: float = 0.52, tenths: int = 20) -> str:

@@ -1,7 +1,8 @@
 """One season of an orchard, played by its keeper in a real browser, from the plan to the record; all of it invented.
 
 The host, the broker, the mail server and the webhook are real; only the clock leaps. With SWAPBELL_PICTURES set to a
-folder, every page on the way is kept there as a picture, at every width and as it is printed.
+folder, every page on the way is kept there as a picture, at every width and as it is printed. With `--ledger
+postgresql` the job is the same, and the pages are not looked at again.
 """
 
 import os
@@ -18,11 +19,12 @@ import pytest
 from chromium import Findings, chromium, context, inspect
 from house.farm import BEGAN_AT, SELDOM_S, SITE, Farm, running
 from playwright.sync_api import Browser, Page, expect
+from postgres_instead import OPTION
 from pypdf import PdfReader
 
 from swapbell_device.config import parse_config as parse_device
 from swapbell_host.books.accountbook import Accountbook
-from swapbell_host.books.store import ledger_url, open_existing
+from swapbell_host.books.store import open_existing
 from swapbell_host.jobs.account import Account, Right
 from swapbell_host.passwords import hashed
 from swapbell_models.notice import NoticeKind
@@ -52,6 +54,7 @@ class Story:
 
     farm: Farm
     pictures: Path | None
+    looking: bool
     found: Findings = field(default_factory=Findings)
     told: dict[str, str] = field(default_factory=dict[str, str])
     shown: dict[str, str] = field(default_factory=dict[str, str])
@@ -66,10 +69,10 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def story(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
+def story(browser: Browser, tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config) -> Iterator[Story]:
     pictures = os.environ.get("SWAPBELL_PICTURES")
     with running(tmp_path_factory.mktemp("orchard")) as farm:
-        told = Story(farm, Path(pictures) if pictures else None)
+        told = Story(farm, Path(pictures) if pictures else None, looking=pytestconfig.getoption(OPTION) is None)
         person = context(browser, farm.url, told.found)
         play(told, person.new_page())
         told.signed_in = person.storage_state()
@@ -98,7 +101,7 @@ def let_in(story: Story, page: Page) -> None:
     """Make a login as its command does, and sign in by the keyboard alone."""
     page.goto("/")
     look(story, page, "today-empty")
-    with open_existing(ledger_url(str(story.farm.folder / "ledger.sqlite")), writing=True) as store:
+    with open_existing(story.farm.ledger, writing=True) as store:
         Accountbook(store).put(Account("Kim", Right.WORK), hashed(PASSWORD), story.farm.now())
     page.goto("/plan")
     expect(page).to_have_url(re.compile("/login"))
@@ -254,7 +257,9 @@ def follow(page: Page, words: str) -> None:
 
 
 def look(story: Story, page: Page, name: str) -> None:
-    inspect(page, name, story.found, story.pictures)
+    story.found.seen.append(name)
+    if story.looking:
+        inspect(page, name, story.found, story.pictures)
 
 
 def fetched(page: Page, way: str) -> bytes:
