@@ -22,7 +22,7 @@ WORDS = {
     NoticeKind.DUE_OUT: "Toxic bait is due out soon",
     NoticeKind.VISITORS: "Other visitors at the lure, look before any swap",
     NoticeKind.FORECAST: "Probably ready soon",
-    NoticeKind.TOUCHED: "The rule was touched, not confirmed yet",
+    NoticeKind.TOUCHED: "The rule was reached, wait for the call to swap",
     NoticeKind.REINVASION: "Wasps come again",
     NoticeKind.COLLAPSED: "Traffic has collapsed",
     NoticeKind.SILENT: "No counts come",
