@@ -64,7 +64,8 @@ def day_ahead(made: Forecast, zone: ZoneInfo) -> str | None:
     if first is None or first.at - made.made_at > DAY_AHEAD:
         return None
     call = f"{_called(made.call, zone)}; " if made.call else ""
-    return f"{call}{said(made, zone)}. Get ready, but wait for the call, which comes with the whole site: only counts say when to swap."
+    wait = "Get ready, but wait for the call, which comes with the whole site: only counts say when to swap."
+    return f"{call}{said(made, zone)}. {wait}"
 
 
 def _moments(made: Forecast, zone: ZoneInfo) -> Iterator[Figure]:
