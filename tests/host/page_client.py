@@ -2,7 +2,7 @@
 
 import asyncio
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlencode, urlsplit
 
+import pytest
 from orchard import NOON_AT
 
 from swapbell_host import passwords
@@ -194,6 +195,26 @@ def client(
     """Return a browser at the page of a new host whose files lie in a folder; `.back.close()` it at the end."""
     config = parse_config(f'ledger = "{ledger}"\n{HOST_TOML}', folder / "host.toml")
     return Client(config, doors, listening)
+
+
+def page_at(
+    now: datetime = NOON_AT,
+    furnish: Callable[[House], Any] | None = None,
+    doors: Sequence[Door] = DOORS,
+    listening: Listening = HERE,
+) -> Callable[[Path], Iterator[Client]]:
+    """Return a fixture: a browser at the page of a new host, at that time, in a house that was furnished."""
+
+    @pytest.fixture
+    def page(tmp_path: Path) -> Iterator[Client]:
+        made = client(tmp_path, doors, listening)
+        made.now, made.host = now, f"{listening.host}:{listening.port}"
+        if furnish:
+            made.in_house(furnish)
+        yield made
+        made.back.close()
+
+    return page
 
 
 def _multipart(fields: Fields | Mapping[str, str | Sequence[str]], photo: bytes) -> bytes:

@@ -1,11 +1,11 @@
 """The page's foundation, without a socket."""
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from host.page_client import Client, client
+from host.page_client import Client, page_at
 from orchard import NOON_AT
 
 from swapbell_host.books import photos
@@ -63,11 +63,7 @@ DOORS = (
 )
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path, DOORS)
-    yield made
-    made.back.close()
+page = page_at(doors=DOORS)
 
 
 def test_a_page_is_shown_without_login_on_this_machine(page: Client) -> None:

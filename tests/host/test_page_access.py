@@ -1,12 +1,11 @@
 """Who gets in at the page, how, and for how long."""
 
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
-from host.page_client import PASSWORD, Client, client, password_hash
+from host.page_client import PASSWORD, Client, client, page_at, password_hash
 
 from swapbell_host import passwords
 from swapbell_host.jobs.account import Account, Right
@@ -35,19 +34,8 @@ def work(visit: Visit) -> Answer:
 DOORS = (*signing.DOORS, Door("/who", who), Door("/work", work, right=Right.WORK, method="POST"))
 
 
-@pytest.fixture
-def outside(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path, DOORS, OUTSIDE)
-    made.host = "192.0.2.20:8080"
-    yield made
-    made.back.close()
-
-
-@pytest.fixture
-def here(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path, DOORS)
-    yield made
-    made.back.close()
+outside = page_at(doors=DOORS, listening=OUTSIDE)
+here = page_at(doors=DOORS)
 
 
 def tried(page: Client, name: str, password: str) -> int:

@@ -3,14 +3,13 @@
 import io
 import zipfile
 from base64 import b64decode
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 from re import findall
 
 import pytest
-from host.page_client import Client, Reply, client
+from host.page_client import Client, Reply, client, page_at
 
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Contact, Role, Site, Station, located
@@ -21,12 +20,7 @@ DAY = timedelta(days=1)
 STRANGE = """<b>"O'Neil" & 🐝</b>"""
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path)
-    made.now = NOW
-    yield made
-    made.back.close()
+page = page_at(NOW)
 
 
 @pytest.fixture

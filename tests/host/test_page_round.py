@@ -1,14 +1,12 @@
 """The round: who needs a visit, in which order, and what to carry; no dose without a stated authority."""
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from html import unescape
-from pathlib import Path
 from re import findall
 from urllib.parse import urlencode
 
 import pytest
-from host.page_client import Client, Reply, client
+from host.page_client import Client, Reply, page_at
 
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Role, Site, Station, located
@@ -30,15 +28,6 @@ STATED = {
 }
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path)
-    made.now = NOW
-    made.in_house(planned)
-    yield made
-    made.back.close()
-
-
 def planned(house: House) -> None:
     house.planbook.add_site(Site("hill", "Pacific/Auckland"))
     for name, east_deg in (("a", 147.000), ("b", 147.002), ("c", 147.001)):
@@ -48,6 +37,9 @@ def planned(house: House) -> None:
     for name in ("a", "b", "far"):
         log(house, name, Act.LURED, 1.0, 80.0)
     log(house, "c", Act.LURED, 5.0, 70.0)
+
+
+page = page_at(NOW, planned)
 
 
 def log(house: House, name: str, act: Act, days: float, mass_g: float | None = None) -> None:

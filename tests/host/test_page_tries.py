@@ -2,13 +2,12 @@
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
-from host.page_client import PASSWORD, Client, Reply, client, password_hash
+from host.page_client import PASSWORD, Client, Reply, page_at, password_hash
 from orchard import NOON_AT
 
 from swapbell_host import passwords
@@ -18,19 +17,18 @@ from swapbell_host.page.access.tries import NAME, PAIR, PLACE, Track, Tries, nei
 from swapbell_host.page.house import House
 from swapbell_host.page.serving.listening import Listening
 
-ATTACKER, PERSON = "198.51.100.1", "203.0.113.7"
+# The person is where the browser of `page_client` is.
+ATTACKER, PERSON = "198.51.100.1", "127.0.0.1"
 PATIENCE_S = 20.0
 DAY = timedelta(days=1)
 NOTHING = timedelta()
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path, listening=Listening("192.0.2.20", 8080))
-    made.host, made.address = "192.0.2.20:8080", PERSON
-    made.in_house(lambda house: house.accounts.put(Account("Kim", Right.WORK), password_hash(), made.now))
-    yield made
-    made.back.close()
+def furnish(house: House) -> None:
+    house.accounts.put(Account("Kim", Right.WORK), password_hash(), NOON_AT)
+
+
+page = page_at(furnish=furnish, listening=Listening("192.0.2.20", 8080))
 
 
 def sign_in(page: Client, password: str = PASSWORD, name: str = "Kim") -> Reply:
@@ -200,7 +198,7 @@ def test_the_page_answers_while_a_password_is_looked_at(page: Client, monkeypatc
 
 def test_what_does_not_fit_is_answered_at_once_and_is_no_try(page: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     go_on = held(monkeypatch)
-    checks = [page.in_house(lambda house: begun(house)) for _ in range(checking.STRANGERS_MAX)]
+    checks = [page.in_house(begun) for _ in range(checking.STRANGERS_MAX)]
     refused = [sign_in(page) for _ in range(PAIR.free + 1)]
     go_on.set()
     assert [each.result(PATIENCE_S) for each in checks] == [False] * checking.STRANGERS_MAX

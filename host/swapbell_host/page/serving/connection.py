@@ -62,24 +62,28 @@ class Connection(H11Protocol):
 
     def _look(self) -> None:
         self._looking = self.loop.call_later(PULSE_S, self._look)
-        waits = self.flow.read_paused or self.conn.they_are_waiting_for_100_continue
-        sends = self.conn.their_state in {h11.IDLE, h11.SEND_BODY} and not waits
-        self._asking_s += PULSE_S * sends
-        self._reckon(sends=sends and self.conn.their_state is h11.SEND_BODY)
+        asks = self.conn.their_state in {h11.IDLE, h11.SEND_BODY} and not self._must_wait()
+        self._asking_s += PULSE_S * asks
+        self._reckon(sends=asks and self.conn.their_state is h11.SEND_BODY)
         if self._asking_s >= self._patience_s() or self._owed_bytes >= LEAST_BYTES_PER_S * SLOW_S:
             self.transport.abort()
 
+    def _must_wait(self) -> bool:
+        """Tell whether it cannot send, for the page does not read yet, or for it takes an answer."""
+        return self.flow.read_paused or self.conn.they_are_waiting_for_100_continue or self._unsent > 0
+
     def _reckon(self, *, sends: bool) -> None:
-        """Add up by how much it is behind the least pace, in what it sends and what it takes."""
+        """Add up by how much it is behind the least pace, in what it sends or in what it takes."""
         before, self._unsent = self._unsent, _unsent(self.transport)
-        moved, self._came = self._came + max(0, before - self._unsent), 0
+        moved, self._came = self._came if sends else before - self._unsent, 0
         owes = sends or (before > 0 and self._unsent > 0)
-        self._owed_bytes = max(0.0, self._owed_bytes + LEAST_BYTES_PER_S * PULSE_S - moved) if owes else 0.0
+        self._owed_bytes = max(0.0, self._owed_bytes + LEAST_BYTES_PER_S * PULSE_S - max(moved, 0)) if owes else 0.0
 
     def _patience_s(self) -> float:
         """Return how long a request may take: little for its head, and for a body that was answered already."""
-        asks = self.conn.their_state is h11.SEND_BODY and self.conn.our_state is not h11.DONE
-        return WHOLE_S if asks else min(HEAD_S + self._asked_bytes / LEAST_BYTES_PER_S, WHOLE_S)
+        if self.conn.their_state is h11.IDLE:
+            return min(HEAD_S + self._asked_bytes / LEAST_BYTES_PER_S, WHOLE_S)
+        return WHOLE_S if self.conn.our_state is not h11.DONE else HEAD_S
 
 
 def _unsent(transport: asyncio.Transport) -> int:
