@@ -3,10 +3,11 @@
     PYTHONPATH=tests python -m bench.soak [HOURS] [KILLS]        72 and 200 unless said; needs root and mosquitto
 
 First the hours, a thousand times as fast, without a kill: the broker is gone for hours at a time, the disk under the
-spool is filled and freed, and memory and descriptors of station and host are read all along. Then the kills, of
-station and host in turn, each start of the station by a clock that was set to another time. The crossings are
-invented and come without pictures: what is tried is everything behind the gate. Prints a line for each finding; exit
-1 if one does not hold.
+spool is filled and freed, the station's clock is set by up to two hours four times a day, and memory and descriptors
+of station and host are read all along. Then the kills, of station and host in turn, each start of the station by a
+clock that was set to another time. The crossings are those that the counter found in a drawn station, over and over
+again, and come without pictures: what is tried is everything behind the gate, and each of them is looked for in the
+ledger. Prints a line for each finding; exit 1 if one does not hold.
 """
 
 import random
@@ -15,18 +16,25 @@ import sys
 import sysconfig
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import msgspec
 from house.test_kill_journey import HOST, STATION, Journey, Process
-from house.witness_station import DONE, INTENT
+from house.witness_station import DONE, INTENT, Seen
 from mosquitto_child import Broker
 
+from swapbell_device.drawn import DrawnStation
+from swapbell_device.main import watch
+
 PACE = 1000.0
-FRAMES_PER_S, CROSSINGS_PER_S = 60, 0.2
+FRAMES_PER_S = 60
+CLOCK_SET_EACH_S = 6.0 * 3600.0
 SEED = 20260204
+# Where Linux keeps files in memory.
+MEMORY = "/dev/shm"
 GROWTH_MAX_MB = 5.0
 # Our choice: a connection that is being made, and a file that is being written.
 DESCRIPTORS_MORE_MAX = 2
@@ -37,7 +45,7 @@ WARM_S = 30.0
 
 
 @contextmanager
-def disk(folder: Path) -> Iterator[Path]:
+def disk(folder: Path) -> Generator[Path]:
     """Yield a small disk of its own."""
     folder.mkdir()
     subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={DISK_MB}m", "tmpfs", str(folder)], check=True)
@@ -47,13 +55,23 @@ def disk(folder: Path) -> Iterator[Path]:
         subprocess.run(["umount", "--lazy", str(folder)], check=True)
 
 
-def begun(folder: Path, card: Path, broker: Broker) -> Journey:
+def count(path: Path) -> None:
+    """Write down what the counter finds in a drawn station, all of its frames counted."""
+    drawn = DrawnStation(SEED)
+    found = [Seen(moment.at_s, crossing) for moment in watch(drawn, drawn.station) for crossing in moment.crossings]
+    path.write_bytes(msgspec.json.encode(found))
+    sys.stdout.write(f"{len(found)} crossings counted in a drawn station, {len(drawn.truth)} in truth\n")
+
+
+def begun(folder: Path, card: Path, memory: Path, broker: Broker) -> Journey:
     """Return the journey, its spool on a disk of its own."""
     (folder / "host.toml").write_text(HOST.format(port=broker.port))
     witness = str(Path(__file__).parents[1] / "house" / "witness_station.py")
     host = str(Path(sysconfig.get_path("scripts"), "swapbell-host"))
-    station = [sys.executable, witness, str(folder / "station.toml"), str(folder / "oath"), "START"]
-    rates = [str(FRAMES_PER_S), str(CROSSINGS_PER_S)]
+    system = ["env", f"RUNTIME_DIRECTORY={memory}", sys.executable]
+    station = [*system, witness, str(folder / "station.toml"), str(folder / "oath"), "START"]
+    rates = [str(FRAMES_PER_S), "0", str(folder / "counted"), str(CLOCK_SET_EACH_S)]
+    count(folder / "counted")
     configure(folder, card, broker, timedelta(hours=80))
     return Journey(
         folder,
@@ -129,11 +147,15 @@ def kills(journey: Journey, card: Path, many: int) -> None:
 
 def main(many_hours: float, many_kills: int) -> bool:
     """Do both, and tell whether all held."""
-    with tempfile.TemporaryDirectory() as name, disk(Path(name) / "card") as card:
+    with (
+        tempfile.TemporaryDirectory() as name,
+        tempfile.TemporaryDirectory(dir=MEMORY) as memory,
+        disk(Path(name) / "card") as card,
+    ):
         folder = Path(name)
         (folder / "broker").mkdir()
         broker = Broker(folder / "broker")
-        journey = begun(folder, card, broker)
+        journey = begun(folder, card, Path(memory), broker)
         journey.host.start()
         journey.station.start()
         try:
@@ -160,10 +182,14 @@ def whole(journey: Journey) -> Iterator[bool]:
     """Tell of what the ledger holds against what was sworn."""
     ledger, promised, intended = journey.ledger(), set(journey.sworn(DONE)), set(journey.sworn(INTENT))
     twice = len(ledger) - len({(tally.boot, tally.seq) for tally in ledger})
-    counted = sum(len(tally.crossings) for tally in ledger)
     yield tell("lost", not promised - set(ledger), f"{len(promised - set(ledger))} of {len(promised)} tallies")
     yield tell("made up", not set(ledger) - intended, f"{len(set(ledger) - intended)} tallies")
-    yield tell("twice", twice == 0, f"{twice} of {len(ledger)} tallies, {counted} crossings")
+    yield tell("twice", twice == 0, f"{twice} of {len(ledger)} tallies")
+    there, lost, more = journey.crossings()
+    yield tell("crossings lost", lost == 0, f"{lost} of {there + lost} that were counted and their tally ended")
+    yield tell("crossings made up or twice", more == 0, f"{more} of {there + more}")
+    boots = {tally.boot for tally in ledger}
+    yield tell("clock set, or killed", len(boots) > 1, f"{len(boots)} starts of the counter in the ledger")
 
 
 def tell(what: str, holds: bool, words: str) -> bool:
