@@ -299,6 +299,16 @@ def test_it_ends_by_itself_when_its_time_is_over(tmp_path: Path) -> None:
     assert re.fullmatch(r"from another computer, first: ssh -L (\d+):127\.0\.0\.1:\1 \S+@\S+", said[1])
 
 
+def test_the_line_for_ssh_names_the_board_as_it_was_reached(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
+    monkeypatch.setenv("SSH_CONNECTION", "192.0.2.7 50000 192.0.2.20 22")
+    said: list[str] = []
+    with pytest.raises(Breakdown):
+        wish = Wish(tmp_path / "board.png", None, tmp_path / "drawn.png")
+        serve_calibration(wish, Offer((LOOPBACK, 0), 0.001), KEYS, said.append)
+    assert said[1].endswith("@192.0.2.20")
+
+
 def test_the_command_prints_an_address_of_its_own_each_time_and_ends_when_all_is_written(tmp_path: Path) -> None:
     cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
     command = [COMMAND, "calibrate", "board.png", "--serve", "--listen", "127.0.0.1:0"]

@@ -1,7 +1,8 @@
 """What `calibrate --serve` does: shows what the camera sees to one browser until the station file is written."""
 
+import os
 import secrets
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from getpass import getuser
@@ -92,7 +93,13 @@ def _hints(at: Address, minutes: float, token: str) -> Generator[str]:
     name = gethostname() if host.is_unspecified else f"[{host}]" if ":" in str(host) else str(host)
     yield f"open in a browser: http://{name}:{port}/enter/{token}"
     if host.is_loopback:
-        yield f"from another computer, first: ssh -L {port}:{name}:{port} {getuser()}@{gethostname()}"
+        yield f"from another computer, first: ssh -L {port}:{name}:{port} {getuser()}@{_reached(os.environ)}"
     else:
         yield "whoever can listen in on this network can see it too: prefer ssh -L to an address of the network"
     yield f"good for one browser; ends after {minutes:g} minutes, when the station file is written, or by Ctrl-C"
+
+
+def _reached(environment: Mapping[str, str]) -> str:
+    """Return how this board is reached: by what somebody has called it who came by ssh(1), or by its own name."""
+    came = environment.get("SSH_CONNECTION", "").split()
+    return came[2] if len(came) == 4 else gethostname()  # noqa: PLR2004  (theirs, its port, ours, its port)
