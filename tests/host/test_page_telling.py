@@ -1,12 +1,10 @@
 """Whether people are reached, as the page says it."""
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from html import unescape
-from pathlib import Path
 
 import pytest
-from host.page_client import Client, client
+from host.page_client import Client, page_at
 from receivers import webhook
 from telling import said
 
@@ -20,18 +18,12 @@ NOW = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path)
-    made.now = NOW
-    made.in_house(plan)
-    yield made
-    made.back.close()
-
-
 def plan(house: House) -> None:
     house.planbook.add_site(Site("orchard", "Pacific/Auckland"))
     house.planbook.add_station(Station("orchard", "north", NOW))
+
+
+page = page_at(NOW, plan)
 
 
 def test_the_button_sends_a_test_message_and_says_whether_it_was_taken(page: Client) -> None:
@@ -60,13 +52,13 @@ def test_an_address_that_stays_broken_is_shown(page: Client) -> None:
         book.failed(book.waiting()[0].id, NOW)
 
     page.in_house(fail)
-    assert "Kim takes no message since 2026-03-14 11:59 UTC (tries: 1); see to the address." in page.get("/").text
+    assert "Kim takes no message since 2026-03-15 00:59 NZDT (tries: 1); see to the address." in page.get("/").text
 
 
 @pytest.mark.parametrize(
     ("ago", "trouble", "words"),
     [
-        (10 * MINUTE, None, "The host gives no sign of life since 2026-03-14 11:50 UTC: nothing is judged"),
+        (10 * MINUTE, None, "The host gives no sign of life since 2026-03-15 00:50 NZDT: nothing is judged"),
         (MINUTE, "the broker cannot be reached", "The host is not at work: the broker cannot be reached."),
     ],
 )
