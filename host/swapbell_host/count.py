@@ -43,6 +43,11 @@ class Count:
     twofold_s: float = 0.0
 
 
+def known(number: int, watched_s: float) -> int | None:
+    """Return how many were counted; nothing where none were and nobody watched [s]: no data is not zero."""
+    return number if number or watched_s > 0.0 else None
+
+
 def floor(at: datetime, step: timedelta) -> datetime:
     """Return the beginning of the step that holds a moment; steps count from 1970-01-01 UTC."""
     return at - (at - _EPOCH_AT) % step

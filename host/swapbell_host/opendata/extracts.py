@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from swapbell_host.books.countbook import Countbook
 from swapbell_host.books.store import Store
-from swapbell_host.count import STRETCH, Count, by_day, floor, joined, overlap_s
+from swapbell_host.count import STRETCH, Count, by_day, floor, joined, known, overlap_s
 from swapbell_host.opendata.choosing import Chosen, unplaced
 from swapbell_host.opendata.reading import Told, pieces, reach, told
 from swapbell_host.opendata.table import Row, Table
@@ -118,7 +118,7 @@ def _count_rows(store: Store, each: Chosen, begin_at: datetime, step: timedelta)
 
 
 def _count_row(each: Chosen, count: Count, step: timedelta, nights: Sequence[Span] | None) -> Row:
-    seen, to_at = _seen(count, step), count.from_at + step
+    to_at = count.from_at + step
     bodies = (count.visits, count.outs, count.small, count.large)
     return (
         *_where(each, count.from_at),
@@ -126,10 +126,10 @@ def _count_row(each: Chosen, count: Count, step: timedelta, nights: Sequence[Spa
         to_at,
         _local(each, count.from_at),
         each.site.zone,
-        *(bodies if seen != UNWATCHED or any(bodies) else (None,) * len(bodies)),
+        *(known(number, count.watched_s) for number in bodies),
         count.seconds,
         count.watched_s,
-        seen,
+        _seen(count, step),
         None if nights is None else overlap_s((count.from_at, to_at), nights),
         count.twofold_s,
     )
@@ -182,10 +182,9 @@ def _tally_row(each: Chosen, one: Told) -> Row:
 
 
 def _bodies(tally: Tally) -> tuple[int | None, ...]:
-    """Return how many bodies of each class went each way; nothing where nobody watched and nothing was counted."""
+    """Return how many bodies of each class went each way; nothing where none did and nobody watched."""
     seen = [(crossing.direction, crossing.size) for crossing in tally.crossings]
-    unwatched = tally.watched_s <= 0.0 and not seen
-    return tuple(None if unwatched else seen.count((way, size)) for way in Direction for size in SizeClass)
+    return tuple(known(seen.count((way, size)), tally.watched_s) for way in Direction for size in SizeClass)
 
 
 def _light(each: Chosen, one: Told) -> str | None:

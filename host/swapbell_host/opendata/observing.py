@@ -12,6 +12,7 @@ from datetime import datetime
 from functools import cache
 from importlib.metadata import version
 
+from swapbell_host.count import known
 from swapbell_host.opendata import standard
 from swapbell_host.opendata.blanks import Blanks
 from swapbell_host.opendata.choosing import Chosen
@@ -104,7 +105,6 @@ class Watched:
         """Return its effort and directions."""
         watched_s = self.blanks.watched_s(self.told)
         seen = Counter((crossing.direction, crossing.size) for crossing in self.blanks.crossings(self.told))
-        unwatched = watched_s <= 0.0 and not seen
         return (
             self.id,
             self.deployment,
@@ -114,7 +114,7 @@ class Watched:
             watched_s,
             self.phase,
             self.told.clock,
-            *(None if unwatched else seen[way, size] for way in Direction for size in SizeClass),
+            *(known(seen[way, size], watched_s) for way in Direction for size in SizeClass),
         )
 
     def _observation(self, size: SizeClass, count: int) -> dict[str, str | int | None]:

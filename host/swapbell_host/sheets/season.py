@@ -6,7 +6,7 @@ from datetime import date, datetime, time, timedelta
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
-from swapbell_host.count import Count
+from swapbell_host.count import Count, known
 from swapbell_host.jobs.entry import Entry
 from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.jobs.stages import Stage
@@ -56,7 +56,7 @@ class Day:
     @property
     def visits(self) -> int | None:
         """Visits; nothing where nobody watched: no data is not zero."""
-        return self.counted if self.watched_s > 0.0 or self.counted else None
+        return known(self.counted, self.watched_s)
 
     @property
     def share(self) -> float | None:

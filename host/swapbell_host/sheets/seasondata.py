@@ -2,6 +2,7 @@
 
 import msgspec
 
+from swapbell_host.count import known
 from swapbell_host.sheets.cells import table
 from swapbell_host.sheets.season import Course, Day, Season, Verified
 from swapbell_host.sheets.seasonwords import LIMITS, METHOD, finding_words, remarks
@@ -42,12 +43,11 @@ def csv(season: Season) -> bytes:
 
 
 def _day(day: Day) -> dict[str, str | float | int | bool | None]:
-    seen = day.visits is not None
     return {
         "phase": day.phase.value if day.phase else None,
         "visits": day.visits,
-        "small": day.small if seen else None,
-        "large": day.large if seen else None,
+        "small": known(day.small, day.watched_s),
+        "large": known(day.large, day.watched_s),
         "watched_s": day.watched_s,
         "foraging_s": day.foraging_s,
         "watched_share": day.share,

@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from swapbell_host.count import Count
+from swapbell_host.count import Count, known
 from swapbell_host.page.plotting.clock import BY_HOUR_MAX, days, hours
 from swapbell_host.page.plotting.points import tells
 
@@ -67,8 +67,7 @@ def _row(label: str, seconds: float, counts: Sequence[Count]) -> Row:
     watched_s = min(sum(count.watched_s for count in counts), seconds)
     visits = sum(count.visits for count in counts)
     most = max((count.visits for count in counts if tells(count)), default=None)
-    known = visits > 0 or watched_s > 0.0
-    return Row(label, seconds, watched_s, visits if known else None, most, any(count.twofold_s for count in counts))
+    return Row(label, seconds, watched_s, known(visits, watched_s), most, any(count.twofold_s for count in counts))
 
 
 def _hour(begin_at: datetime, end_at: datetime, zone: ZoneInfo) -> str:
