@@ -29,6 +29,8 @@ LOOK_S = 8.0
 PAIR_S, PAIR_MAX_S = 0.2, 0.5
 # Our choice: the longer side of what is compared; a wasp is then some ten pixels long in a common view.
 SIDE_PX = 80
+# A slope needs a pixel and one on either side.
+SMALL_MIN_PX = 3
 # Each pixel of what is compared is the mean of so many of the frame's.
 SAMPLES = 4
 # Our choice: what is broader than this many pixels of what is compared is light and shadow.
@@ -75,7 +77,7 @@ class Lookout:
         self._next_s = -math.inf
 
     def look(self, frame: Frame, tracks: Iterable[Track]) -> Look | None:
-        """Return what a look found, if one is due with this frame.
+        """Return what a look found, if one is due with this frame and the view is no mere streak.
 
         Parameters
         ----------
@@ -89,6 +91,8 @@ class Lookout:
             return None
         view, first = self._view(frame.image), self._first
         half = max(1, round(max(view.shape) / SIDE_PX / 2))
+        if min(view.shape) < 2 * half * SMALL_MIN_PX:
+            return None
         glimpse = _glimpse(view, half, frame.at_s)
         if first is None or frame.at_s - first.at_s > PAIR_MAX_S:
             self._first, self._next_s = glimpse, frame.at_s + PAIR_S

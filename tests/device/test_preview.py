@@ -303,8 +303,8 @@ def test_the_line_for_ssh_names_the_board_as_it_was_reached(tmp_path: Path, monk
     cv2.imwrite(str(tmp_path / "board.png"), VIEW.picture())
     monkeypatch.setenv("SSH_CONNECTION", "192.0.2.7 50000 192.0.2.20 22")
     said: list[str] = []
+    wish = Wish(tmp_path / "board.png", None, tmp_path / "drawn.png")
     with pytest.raises(Breakdown):
-        wish = Wish(tmp_path / "board.png", None, tmp_path / "drawn.png")
         serve_calibration(wish, Offer((LOOPBACK, 0), 0.001), KEYS, said.append)
     assert said[1].endswith("@192.0.2.20")
 

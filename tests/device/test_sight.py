@@ -156,3 +156,10 @@ def test_a_drawn_camera_s_swing_is_measured() -> None:
         before, then = shake.shift_px(look.at_s - PAIR_S), shake.shift_px(look.at_s)
         assert look.shake_mm == pytest.approx(math.dist(before, then) * stage.mm_per_px, abs=1.5 * stage.mm_per_px)
     assert len(looks) == 3
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (48, 1), (2, 640), (5, 5), (480, 4)])
+def test_a_view_that_is_a_mere_streak_is_not_looked_at(shape: tuple[int, int]) -> None:
+    lookout = Lookout(lambda image: image, 0.17)
+    picture = np.full(shape, 100, np.uint8)
+    assert [lookout.look(Frame(picture, number / 10.0), ()) for number in range(30)] == [None] * 30
