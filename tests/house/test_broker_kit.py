@@ -2,7 +2,9 @@
 
 import getpass
 import os
+import re
 import shutil
+import signal
 import ssl
 import stat
 import subprocess
@@ -90,10 +92,93 @@ def test_each_secret_is_in_the_one_file_that_needs_it(kit: Path) -> None:
     assert keys == {"ca.key", "broker.key"}
 
 
-def test_a_kit_that_is_there_is_not_made_anew(kit: Path) -> None:
-    before = (kit / "broker" / "passwords").read_bytes()
-    assert "it is there already" in refused("broker-kit", "kit", "--host", "192.0.2.10")
-    assert (kit / "broker" / "passwords").read_bytes() == before
+def held(kit: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(kit)): path.read_bytes() for path in kit.rglob("*") if path.is_file()}
+
+
+def test_a_kit_that_is_renewed_gets_a_new_certificate_and_keeps_every_secret(kit: Path) -> None:
+    before = held(kit)
+    assert "stations/" not in typed("broker-kit", "kit")
+    changed = {name for name, content in held(kit).items() if before.get(name) != content}
+    assert changed == {"broker/broker.pem"}
+
+
+def test_a_station_that_is_new_in_the_plan_gets_a_folder_and_nobody_else_anything(kit: Path) -> None:
+    before = held(kit)
+    typed("station", "add", "orchard/late")
+    assert "kit/stations/orchard.late: new; to where it belongs, alone" in typed("broker-kit", "kit")
+    changed = {name for name, content in held(kit).items() if before.get(name) != content}
+    assert changed == {
+        "broker/broker.pem",
+        "broker/passwords",
+        "broker/access",
+        *(f"stations/orchard.late/{file}" for file in ("device.toml", "broker.password", "broker-ca.pem")),
+    }
+    assert set(before["broker/passwords"].splitlines()) < set(held(kit)["broker/passwords"].splitlines())
+
+
+def test_a_kit_for_home_automation_that_came_later_gets_its_name(planned: Path) -> None:
+    Path("host.toml").write_text('[broker]\nhost = "192.0.2.10"\n')
+    typed("broker-kit", "kit", "--host", "192.0.2.10")
+    Path("host.toml").write_text('[broker]\nhost = "192.0.2.10"\n[discovery]\nprefix = "home"\n')
+    assert "kit/home: new; to where it belongs, alone" in typed("broker-kit", "kit")
+    assert "user home" in (planned / "kit" / "broker" / "access").read_text()
+
+
+def test_a_station_whose_password_got_lost_gets_another(kit: Path) -> None:
+    before = held(kit)
+    typed("broker-kit", "kit", "--anew", "orchard/north")
+    after = held(kit)
+    assert after["stations/orchard.north/broker.password"] != before["stations/orchard.north/broker.password"]
+    lines = [set(each["broker/passwords"].splitlines()) for each in (before, after)]
+    assert {line.partition(b":")[0] for line in lines[0] ^ lines[1]} == {b"orchard.north"}
+    assert "nowhere" in refused("broker-kit", "kit", "--anew", "orchard/nowhere")
+
+
+def test_a_broker_at_another_address_needs_no_new_authority_at_any_station(kit: Path) -> None:
+    before = held(kit)
+    said = typed("broker-kit", "kit", "--host", "192.0.2.77")
+    assert "stations reach the broker as 192.0.2.77 now: at each, say so as host in its device.toml" in said
+    assert {name for name, content in held(kit).items() if before[name] != content} == {"broker/broker.pem"}
+
+
+def test_it_says_until_when_certificate_and_authority_hold(kit: Path) -> None:
+    said = typed("broker-kit", "kit")
+    years = [int(year) for year in re.findall(r"until (\d{4})-", said)]
+    assert years[1] - years[0] == 20
+
+
+def test_what_was_put_in_a_safe_place_is_asked_for(kit: Path) -> None:
+    (kit / "authority" / "ca.key").rename(kit.parent / "safe")
+    before = held(kit)
+    assert "without authority/ca.key; put that back to renew the kit" in refused("broker-kit", "kit")
+    assert held(kit) == before
+
+
+@pytest.mark.parametrize("place", ["authority/ca.key", "broker/broker.pem", "broker/broker-ca.pem"])
+def test_a_damaged_kit_is_not_renewed(kit: Path, place: str) -> None:
+    (kit / place).write_bytes(b"nothing")
+    before = held(kit)
+    assert "put " in refused("broker-kit", "kit")
+    assert held(kit) == before
+
+
+def test_the_key_of_another_authority_is_refused(kit: Path, planned: Path) -> None:
+    typed("broker-kit", "other", "--host", "192.0.2.10")
+    shutil.copy(planned / "other" / "authority" / "ca.key", kit / "authority" / "ca.key")
+    before = held(kit)
+    assert "the key is not that of the certificate; put the right one back" in refused("broker-kit", "kit")
+    assert held(kit) == before
+
+
+def test_a_folder_that_is_no_kit_is_left_alone(planned: Path) -> None:
+    (planned / "letters").mkdir()
+    assert "it is there already" in refused("broker-kit", "letters", "--host", "192.0.2.10")
+    assert list((planned / "letters").iterdir()) == []
+
+
+def test_a_kit_without_a_name_of_its_broker_is_refused(planned: Path) -> None:
+    assert refused("broker-kit", "kit").startswith("--host is missing")
 
 
 @pytest.mark.parametrize(
@@ -363,6 +448,30 @@ def test_a_broker_that_another_authority_vouches_for_is_not_believed(enter: Ente
     typed("broker-kit", "other", "--host", "192.0.2.10", "--host", "127.0.0.1")
     with pytest.raises(ssl.SSLCertVerificationError):
         enter(*NORTH, trusts=planned / "other" / "broker" / "broker-ca.pem")
+
+
+@mosquitto
+def test_a_renewed_kit_lets_a_later_station_in_at_a_signal_and_parts_from_nobody(
+    guarded: Guarded, kit: Path, enter: Enter
+) -> None:
+    host, north = enter(*HOST), enter(*NORTH)
+    host.listen("swapbell/#")
+    typed("station", "add", "orchard/late")
+    typed("broker-kit", "kit", "--anew", "orchard/south")
+    shutil.copytree(kit / "broker", guarded.folder / "swapbell", dirs_exist_ok=True)
+    old = ssl.get_server_certificate(("127.0.0.1", guarded.port))
+    os.kill(guarded.pid, signal.SIGHUP)
+    until = time.monotonic() + PATIENCE_S
+    while ssl.get_server_certificate(("127.0.0.1", guarded.port)) == old and time.monotonic() < until:
+        time.sleep(0.05)
+    assert ssl.get_server_certificate(("127.0.0.1", guarded.port)) != old
+    late = topic("orchard", "late", Subject.TALLY)
+    enter("stations/orchard.late", "orchard.late").say(late, SOUTH_TALLY)
+    assert host.hears(late)
+    north.say(TALLY)
+    assert host.hears(TALLY)
+    assert (host.heard, host.gone.is_set(), north.gone.is_set()) == ([late, TALLY], False, False)
+    assert enter(*NORTH, trusts=kit / "stations" / "orchard.north" / "broker-ca.pem").answer is True
 
 
 def test_the_stations_are_noted_as_enrolled(kit: Path) -> None:

@@ -15,8 +15,9 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 # Our choice: a board without a clock wakes up in the past, and must trust its broker there, too.
 FROM_AT = datetime(2000, 1, 1, tzinfo=UTC)
-# Our choice: longer than any board lives. Nobody renews a certificate up a tree, and nobody else trusts this one.
-LASTS = timedelta(days=20 * 365)
+# Our choice: the authority, which every station knows, outlives any board: nobody renews it up a tree, nobody else
+# trusts it. The broker's certificate lasts half as long: it can be renewed by the same authority.
+AUTHORITY_LASTS, BROKER_LASTS = timedelta(days=40 * 365), timedelta(days=20 * 365)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,34 +28,53 @@ class Paper:
     key: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Papers:
-    """The authority's own and the broker's, and until when they hold, aware UTC."""
-
-    authority: Paper
-    broker: Paper
-    until_at: datetime
+def founded(now: datetime) -> Paper:
+    """Return a new authority, at `now` (aware UTC)."""
+    key, name = ec.generate_private_key(ec.SECP256R1()), _name("swapbell: authority of a broker")
+    return Paper(_pem(_signed(_root(name, key), key, now + AUTHORITY_LASTS)), _key_pem(key))
 
 
-def papers(hosts: Sequence[str], now: datetime) -> Papers:
-    """Return a new authority and a certificate by it for a broker.
+def vouched(authority: Paper, hosts: Sequence[str], now: datetime, key: bytes | None = None) -> Paper:
+    """Return a certificate by the authority for a broker, which ends no later than the authority.
 
     Parameters
     ----------
+    authority : Paper
+        Whose word it is.
     hosts : sequence of str
         Every name and address by which the broker is reached.
     now : datetime
         Aware UTC.
+    key : bytes, optional
+        The broker's key, as PEM, if it has one already.
+
+    Raises
+    ------
+    ValueError
+        If something of the authority cannot be read, or its key is another's.
     """
-    until_at = now + LASTS
-    root_key, key = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
-    root_name = _name("swapbell: authority of a broker")
-    root = _signed(_root(root_name, root_key), root_key, until_at)
-    own = _leaf(_name("swapbell: broker"), root_name, key, hosts)
-    vouched = own.add_extension(
+    root, root_key = x509.load_pem_x509_certificate(authority.certificate), _key(authority.key)
+    if root.public_key() != root_key.public_key():
+        raise ValueError("the key is not that of the certificate")
+    own_key = _key(key) if key else ec.generate_private_key(ec.SECP256R1())
+    leaf = _leaf(_name("swapbell: broker"), root.subject, own_key, hosts).add_extension(
         x509.AuthorityKeyIdentifier.from_issuer_public_key(root_key.public_key()), critical=False
     )
-    return Papers(_paper(root, root_key), _paper(_signed(vouched, root_key, until_at), key), until_at)
+    until_at = min(now + BROKER_LASTS, root.not_valid_after_utc)
+    return Paper(_pem(_signed(leaf, root_key, until_at)), _key_pem(own_key))
+
+
+def until(certificate: bytes) -> datetime:
+    """Return when a certificate (PEM) ends, aware UTC."""
+    return x509.load_pem_x509_certificate(certificate).not_valid_after_utc
+
+
+def named(certificate: bytes) -> tuple[str, ...]:
+    """Return the names and addresses for which a certificate (PEM) of a broker stands, in their order."""
+    found = x509.load_pem_x509_certificate(certificate).extensions.get_extension_for_class(
+        x509.SubjectAlternativeName
+    )
+    return tuple(str(each.value) for each in found.value)
 
 
 def _root(name: x509.Name, key: ec.EllipticCurvePrivateKey) -> x509.CertificateBuilder:
@@ -98,10 +118,22 @@ def _signed(made: x509.CertificateBuilder, by: ec.EllipticCurvePrivateKey, until
     return dated.sign(by, hashes.SHA256())
 
 
-def _paper(certificate: x509.Certificate, key: ec.EllipticCurvePrivateKey) -> Paper:
-    pem = serialization.Encoding.PEM
-    open_key = key.private_bytes(pem, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
-    return Paper(certificate.public_bytes(pem), open_key)
+def _pem(certificate: x509.Certificate) -> bytes:
+    return certificate.public_bytes(serialization.Encoding.PEM)
+
+
+def _key_pem(key: ec.EllipticCurvePrivateKey) -> bytes:
+    return key.private_bytes(
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )
+
+
+def _key(pem: bytes) -> ec.EllipticCurvePrivateKey:
+    match serialization.load_pem_private_key(pem, None):
+        case ec.EllipticCurvePrivateKey() as key:
+            return key
+        case _:
+            raise ValueError("it is no key of a kit")
 
 
 def _name(common: str) -> x509.Name:

@@ -77,7 +77,10 @@ def access(stations: Iterable[Key], prefix: str | None) -> str:
 
 
 def installer() -> str:
-    """Return the script that puts the files in place; with DESTDIR set, below there, and nothing is restarted."""
+    """Return the script that puts the files in place; with DESTDIR set, below there, and nothing is restarted.
+
+    What a renewal changes, mosquitto reads anew and parts from nobody; its configuration it reads as it starts.
+    """
     return f"""\
 #!/bin/sh
 # Puts the broker's files in place on Debian. On the broker, with mosquitto installed: sudo sh install.sh
@@ -91,9 +94,11 @@ done
 for file in {" ".join(PRIVATE)}; do
     install -o root -g mosquitto -m 640 "$here/$file" "$to{HOME}/$file"
 done
+how=reload
+cmp -s "$here/broker.conf" "$to{CONF}" || how=restart
 install -m 644 "$here/broker.conf" "$to{CONF}"
 if [ -z "$to" ]; then
     systemctl enable mosquitto
-    systemctl restart mosquitto
+    systemctl "$how" mosquitto
 fi
 """
