@@ -1,13 +1,11 @@
 """The log form: what is legal is offered, what was typed is kept, and the same form is logged once."""
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from html import unescape
-from pathlib import Path
 from re import findall
 
 import pytest
-from host.page_client import Client, Reply, client
+from host.page_client import Client, Reply, page_at
 
 from swapbell_host import passwords
 from swapbell_host.jobs.account import Account, Right
@@ -26,19 +24,13 @@ STRANGE = """<b>"O'Neil" & 🐝</b>"""
 TWICE = "2026-04-05T02:30"
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path)
-    made.now = NOW
-    made.in_house(planned)
-    yield made
-    made.back.close()
-
-
 def planned(house: House) -> None:
     house.planbook.add_site(Site("hill", "Pacific/Auckland"))
     house.planbook.add_station(Station("hill", "north", NOW - 30 * DAY, place=located(-42.0, 147.0)))
     house.planbook.add_station(Station("hill", "far", NOW - 30 * DAY, Role.CONTROL))
+
+
+page = page_at(NOW, planned)
 
 
 def entries(page: Client, station: str = "north") -> tuple[Entry, ...]:

@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import zipfile
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from html import unescape
 from itertools import count
@@ -12,7 +11,7 @@ from pathlib import Path
 from re import findall
 
 import pytest
-from host.page_client import Client, client
+from host.page_client import Client, page_at
 from orchard import visits
 
 from swapbell_host.books.ledger import Ledger
@@ -31,21 +30,15 @@ WAY = "/records/hill/north"
 _seqs = count(1)
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path)
-    made.now = NOW
-    made.in_house(planned)
-    yield made
-    made.back.close()
-
-
 def planned(house: House) -> None:
     house.planbook.add_site(Site("hill", "Pacific/Auckland", owner=STRANGE))
     for name in ("north", "south"):
         house.planbook.add_station(Station("hill", name, NOW - 30 * DAY, place=located(-42.0, 147.0), bait="fish"))
     for act, days, mass_g in ((Act.LURED, 9, 8.0), (Act.SWAPPED, 6, 85.0), (Act.WITHDRAWN, 3, 30.0)):
         log(house, act, days, mass_g)
+
+
+page = page_at(NOW, planned)
 
 
 def log(house: House, act: Act, days: float, mass_g: float | None = None, **more: object) -> None:

@@ -1,13 +1,12 @@
 """Verify: before and after a swap as a person reads it, with limits, controls, and what quiet does not prove."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from itertools import count
-from pathlib import Path
 from re import findall
 
 import pytest
-from host.page_client import Client, client
+from host.page_client import Client, page_at
 from orchard import visits
 
 from swapbell_host.books.ledger import Ledger
@@ -31,19 +30,13 @@ UNTREATED = [(Act.LURED, -2.0), (Act.REFRESHED, 4.0)]
 _seqs = count(1)
 
 
-@pytest.fixture
-def page(tmp_path: Path) -> Iterator[Client]:
-    made = client(tmp_path)
-    made.now = NOW
-    made.in_house(planned)
-    yield made
-    made.back.close()
-
-
 def planned(house: House) -> None:
     house.planbook.add_site(Site("hill"))
     for name, role in (("north", Role.BAIT), ("south", Role.BAIT), ("far", Role.CONTROL)):
         house.planbook.add_station(Station("hill", name, SWAPPED_AT - 9 * DAY, role, located(0.0, 0.0)))
+
+
+page = page_at(NOW, planned)
 
 
 def serve(page: Client, name: str, acts: Sequence[tuple[Act, float]]) -> None:
