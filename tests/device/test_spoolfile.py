@@ -145,3 +145,17 @@ def test_what_is_set_aside_at_the_same_moment_gets_a_name_of_its_own(tmp_path: P
         (tmp_path / "spool.db").write_text("a shopping list")
         held(tmp_path, [])
     assert len(list(tmp_path.glob("spool.damaged-*"))) == 3
+
+
+def test_a_spool_that_an_earlier_version_wrote_is_read_and_goes_on(tmp_path: Path) -> None:
+    shutil.copy(Path(__file__).parent / "spools" / "version_2.spool", tmp_path / "spool.db")
+    with opened(tmp_path / "spool.db") as spool:
+        assert spool.pending(10) == [
+            ("b1", 5, encode(tally(5, "b1"))),
+            *(("b2", seq, encode(tally(seq, "b2"))) for seq in range(1, 6)),
+        ]
+        assert spool.dropped == 2
+        spool.put(tally(6, "b2"))
+        spool.received("b2", 5)
+    with opened(tmp_path / "spool.db") as after:
+        assert names(after.pending(10)) == [("b1", 5), ("b2", 6)]

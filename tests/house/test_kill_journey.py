@@ -172,12 +172,14 @@ def booked_s(told: Seen, tally_s: float) -> float:
 
 def crossings_of(db: sqlite3.Connection, boot_id: int, seq: int) -> tuple[Crossing, ...]:
     rows = db.execute(
-        "SELECT at_s, direction, size, length_mm FROM crossings WHERE boot_id = ? AND seq = ? ORDER BY n",
+        "SELECT at_s, direction, size, length_mm, confidence FROM crossings WHERE boot_id = ? AND seq = ? ORDER BY n",
         (boot_id, seq),
     )
     return tuple(
-        Crossing(at_s=at_s, direction=Direction(direction), size=SizeClass(size), length_mm=length_mm)
-        for at_s, direction, size, length_mm in rows
+        Crossing(
+            at_s=at_s, direction=Direction(direction), size=SizeClass(size), length_mm=length_mm, confidence=sure
+        )
+        for at_s, direction, size, length_mm, sure in rows
     )
 
 
