@@ -25,7 +25,7 @@ from swapbell_device.evidence.draws import Chosen, next_choice
 from swapbell_device.evidence.keeper import Watchful, keeping
 from swapbell_device.evidence.reel import TOO_SLOW
 from swapbell_device.evidence.store import Store
-from swapbell_device.evidence.strips import BURST, PICTURE_PX, Allowance
+from swapbell_device.evidence.strips import BURST, PICTURE_PX, Allowance, Strips
 from swapbell_device.main import watch
 from swapbell_device.moment import Moment
 from swapbell_device.stationfile import parse_station
@@ -166,6 +166,47 @@ def test_a_strip_shows_the_body_before_on_and_beyond_the_line_from_left_to_right
         assert forward == sorted(forward)
         assert forward[0] < -0.15 < abs(forward[2]) + 0.15 < forward[4] + 0.15
         assert abs(forward[2]) < 0.12
+
+
+UPRIGHT = "[[160, 40], [160, 200]]"
+GATES = {
+    "inside on the right": (UPRIGHT, (280, 120), 0, False),
+    "inside on the left": (UPRIGHT, (40, 120), 0, True),
+    "the line from below": ("[[160, 200], [160, 40]]", (280, 120), 0, False),
+    "inside below": ("[[40, 160], [200, 160]]", (120, 280), -1, False),
+    "inside above": ("[[40, 160], [200, 160]]", (120, 40), -1, True),
+}
+
+
+@pytest.mark.parametrize("way", GATES)
+def test_a_strip_is_turned_and_never_mirrored(config: Config, way: str) -> None:
+    line, inside, quarters, against = GATES[way]
+    gate = parse_station(f"[view]\nmm_per_px = 0.34\n[gate]\nline_px = {line}\ninside_px = {list(inside)}\n", way)
+    images = [
+        np.ascontiguousarray(np.rot90(image, quarters)) for image in pictures([walk((20, 120), (300, 120), 100)])
+    ]
+    for image in images:  # what lies to the left of who walks, and only there
+        image[np.rot90(left_hand(), quarters)] = 255
+    frames = [Frame(image, n / PER_S) for n, image in enumerate([images[0]] * 20 + images)]
+    store, clerk = Store(config.spool.path.parent / "strips", 10**8, print, free_bytes=0), Clerk(waits=True)
+    strips = Strips("north", "b1", gate, store, clerk)
+    for moment in watch(Film(frames, images[0].shape[::-1]), gate):
+        strips.see(moment, None)
+    clerk.close()
+    (item,) = store.items()
+    told = label(item.name).passing
+    assert told is not None
+    assert told.direction is (Direction.OUT if against else Direction.IN)
+    picture = cv2.imread(str(store.folder / f"{item.name}.jpg"), cv2.IMREAD_GRAYSCALE)[:, 228:340]
+    high, low = picture[14:30].mean(), picture[-30:-14].mean()
+    assert (low - high > 20.0) if against else (high - low > 20.0)
+
+
+def left_hand() -> np.ndarray:
+    """Return a mask of what lies some way to the left of who walks from left to right."""
+    mask = np.zeros((240, 320), bool)
+    mask[70:90] = True
+    return mask
 
 
 def test_a_film_is_counted_as_the_counter_counted_that_minute(run: Kept, tmp_path: Path) -> None:

@@ -336,9 +336,9 @@ def said(folder: Path, answers: Mapping[str, str]) -> str:
 def test_the_report_names_its_sources_and_what_was_left_out(folder: Path) -> None:
     text = said(folder, {clip_name(1): ",2 30 59", clip_name(2): "0", clip_name(3): "3", strip_name(6, 1): "yes"})
     for each in (
-        "compared: 3 films of a minute; the counter reported 5 visits, the person saw 6",
-        "left out: 1 films that nobody counted",
-        "left out: 1 minutes without a film: the camera gave no pictures",
+        "films compared, of a minute each: 3; visits: 5 that the counter reported, 6 that the person saw",
+        "left out: films that nobody counted: 1",
+        "left out: minutes without a film, because the camera gave no pictures: 1",
         "total: -16.7% against the person",
         "Clopper and Pearson 1934",
         "Bland and Altman 1986",
@@ -351,7 +351,7 @@ def test_the_report_names_its_sources_and_what_was_left_out(folder: Path) -> Non
 
 def test_nothing_compared_is_no_agreement(folder: Path) -> None:
     text = said(folder, {})
-    assert "compared: 0 films" in text
+    assert "films compared, of a minute each: 0;" in text
     assert "total" not in text
     assert json.loads(msgspec.json.encode(words.as_report(audited(folder, {}))))["total_error"] is None
 

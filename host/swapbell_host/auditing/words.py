@@ -55,8 +55,8 @@ def report(found: Audit) -> Iterator[str]:
     """Yield an audit's lines: what was compared, what came of it, what was left out, what it is worth."""
     compared = found.recount
     yield (
-        f"compared: {len(compared.errors)} films of a minute; the counter reported {sum(compared.machine)} visits, "
-        f"the person saw {sum(compared.person)}"
+        f"films compared, of a minute each: {len(compared.errors)}; visits: {sum(compared.machine)} that the counter "
+        f"reported, {sum(compared.person)} that the person saw"
     )
     yield from _left_out(found)
     if compared.errors:
@@ -106,13 +106,13 @@ def as_report(found: Audit) -> dict[str, object]:
 
 def _left_out(found: Audit) -> Iterator[str]:
     if found.unanswered:
-        yield f"left out: {found.unanswered} films that nobody counted"
+        yield f"left out: films that nobody counted: {found.unanswered}"
     if found.unwatched:
-        yield f"left out: {found.unwatched} films that the counter did not watch throughout, by its own word"
+        yield f"left out: films that the counter did not watch throughout, by its own word: {found.unwatched}"
     for why, times in found.missing.items():
-        yield f"left out: {times} minutes without a film: {why}"
+        yield f"left out: minutes without a film, because {why}: {times}"
     if found.unanswered_strips:
-        yield f"left out: {found.unanswered_strips} strips that nobody answered for"
+        yield f"left out: strips that nobody answered for: {found.unanswered_strips}"
     if found.parts_seen < found.parts_drawn:
         yield (
             f"of {found.parts_drawn} parts of these days, {found.parts_seen} have a film here: the sample is even "
