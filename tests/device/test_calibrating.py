@@ -169,6 +169,13 @@ def test_the_gate_is_as_wide_as_said(tmp_path: Path) -> None:
     assert (tmp_path / "drawn.png").stat().st_size > 1000
 
 
+@pytest.mark.parametrize(("blur_px", "said"), [(0.6, "focus: sharp: an edge is "), (3.0, "look: a little out of")])
+def test_it_says_how_well_the_camera_is_focused(tmp_path: Path, blur_px: float, said: str) -> None:
+    picture = written(tmp_path, BoardView(card("wide"), 0.42, blur_px=blur_px))
+    told = calibrate_station(Wish(picture, tmp_path / "station.toml", tmp_path / "drawn.png"))
+    assert any(line.startswith(said) for line in told)
+
+
 def test_a_gate_that_reaches_out_of_the_picture_is_refused_and_nothing_written(tmp_path: Path) -> None:
     picture = written(tmp_path, BoardView(card("lane"), 0.13))
     with pytest.raises(Mistake, match=r"--gate-width: its end at .* lies outside the picture"):

@@ -21,7 +21,7 @@ from mosquitto_child import Broker
 from swapbell_device.camera import Luma
 from swapbell_device.cameras.live import Lost
 from swapbell_device.cameras.usb import UsbCamera
-from swapbell_device.checking import command, reach
+from swapbell_device.checking import command, reach, view
 from swapbell_device.checking.board import board_findings
 from swapbell_device.checking.command import check
 from swapbell_device.checking.finding import Finding, Grade, amiss, graded, table
@@ -29,6 +29,7 @@ from swapbell_device.checking.limit import Limits, within
 from swapbell_device.checking.reach import reach_findings
 from swapbell_device.config import BrokerSection, Config, parse_config
 from swapbell_device.linking.linksession import Door, Session
+from swapbell_device.look import Look
 from swapbell_device.service.unit import TEXT
 from swapbell_models.fault import Mistake
 
@@ -41,12 +42,12 @@ def refused(*_: object) -> None:
     raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
 
 
-def of_usb(folder: Path) -> Config:
+def of_usb(folder: Path, stated: str = "") -> Config:
     (folder / "north.toml").write_text(STATION)
     text = (
         configured(folder, 9)
         .read_text()
-        .replace('kind = "drawn"\npace = 0.0', 'kind = "usb"\ndevice = "/dev/video99"')
+        .replace('kind = "drawn"\npace = 0.0', 'kind = "usb"\ndevice = "/dev/video99"\n' + stated)
         .replace("starts_at = 2026-02-03T12:00:00Z\n", "")
     )
     return parse_config('station_file = "north.toml"\n' + text, folder / "device.toml")
@@ -148,7 +149,7 @@ def test_a_name_that_is_not_resolved_fails_within_its_time(
 def test_a_camera_that_never_answers_fails_within_its_time_and_the_rest_is_checked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(command, "view_findings", lambda *_: time.sleep(30.0))
+    monkeypatch.setattr(command, "view_findings", lambda *_: [time.sleep(30.0)])
     config = parse_config(configured(tmp_path, 9).read_text(), tmp_path / "device.toml")
     seen = {each.about: each for each in check(config, Limits(camera_s=0.3))}
     assert seen["camera"].words.startswith("no answer within 0.3 s; look at its cable")
@@ -176,6 +177,26 @@ def test_a_defect_in_what_is_asked_is_no_pass() -> None:
         raise ZeroDivisionError
 
     assert within(10.0, ask, "camera", "")[0].grade is Grade.FAIL
+
+
+@pytest.mark.parametrize(
+    ("told_s", "stated", "grade", "said"),
+    [
+        (0.002, "", Grade.FIT, "2 ms smears"),
+        (0.0123, "", Grade.LOOK, "12.3 ms smears"),
+        (0.002, "exposure_s = 0.008", Grade.FIT, "2 ms smears"),
+        (None, "exposure_s = 0.008", Grade.LOOK, "8 ms smears"),
+        (None, "", Grade.LOOK, "found by the camera"),
+    ],
+)
+def test_the_exposure_is_what_the_camera_tells_or_else_what_was_stated(
+    tmp_path: Path, told_s: float | None, stated: str, grade: Grade, said: str
+) -> None:
+    look = Look(3.0, light=120.0, detail=4.0, noise=1.5, shake_mm=0.0, moving=0.0, exposure_s=told_s)
+    text = of_usb(tmp_path, stated)
+    finding = next(view._exposure(text, view.Seconds(look=look)))
+    assert finding.grade is grade
+    assert finding.words.startswith(said)
 
 
 def of_pictures(folder: Path, *pictures: Luma) -> Finding:

@@ -3,6 +3,7 @@
 import re
 import signal
 import socket
+import struct
 import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -287,6 +288,18 @@ def test_a_visitor_who_says_nothing_holds_nobody_up(house: House) -> None:
     visitor.patience_s = QUIET_S / 2.0
     with socket.create_connection(("127.0.0.1", house.port)):
         assert visitor.get("/sides") == 200
+
+
+def test_a_browser_that_goes_away_leaves_no_trace_on_the_terminal(
+    house: House, capsys: pytest.CaptureFixture[str]
+) -> None:
+    visitor = house.browser()
+    for _ in range(3):
+        with socket.create_connection(("127.0.0.1", house.port)) as gone:
+            gone.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            gone.sendall(f"GET / HTTP/1.0\r\nCookie: {visitor.cookie}\r\n\r\n".encode())
+    assert visitor.get("/") == 200
+    assert capsys.readouterr().err == ""
 
 
 def test_it_ends_by_itself_when_its_time_is_over(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """What the command `calibrate` does: a picture and a card, or what a person states, to a station file."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,10 +14,14 @@ from swapbell_device.calibrating.sheet import station_toml, words, write_station
 from swapbell_device.calibrating.stated import by_length, by_rectangle, length, points, sides
 from swapbell_device.config import BoardSection, UsbSection, read_config
 from swapbell_device.count import is_same
+from swapbell_device.sharpness import sharpness
 from swapbell_device.stationfile import GateLine, StationFile, parse_station, read_station
 from swapbell_models.fault import Mistake
+from swapbell_models.focus import WORKER_WIDTH_MM, Focus, focus, focus_words
 
 RULER_MM = 100.0
+# Our choice: what is left of a sensor's noise in the middle one of some pictures [levels].
+STILL_NOISE = 1.5
 # Our choice: no printer is further off; who measures more or less read another scale.
 RULER_WITHIN_MM = 10.0
 
@@ -72,12 +77,24 @@ def calibrate_station(wish: Wish) -> list[str]:
     except Unusable as unusable:
         raise Mistake(f"{what}: {unusable}") from unusable
     check_gate(made, picture, _gate(wish))
-    return write(wish, picture, made, words(made, expected))
+    return write(wish, picture, made, told(picture, made, expected))
 
 
 def read_expected(wish: Wish) -> StationFile | None:
     """Return what the design foresees, if that was given."""
     return read_station(wish.expected) if wish.expected else None
+
+
+def told(picture: NDArray[np.uint8], made: Calibration, expected: StationFile | None) -> list[str]:
+    """Return what is to be said of a calibration and of the picture that it was made by, a line each."""
+    return [*words(made, expected), *_focus(picture, made)]
+
+
+def _focus(picture: NDArray[np.uint8], made: Calibration) -> Iterator[str]:
+    found = sharpness(picture, STILL_NOISE, made.mm_per_px)
+    if found is not None:
+        look = "focus" if focus(found) is Focus.SHARP else "look"
+        yield f"{look}: {focus_words(found)}, a worker's body {WORKER_WIDTH_MM:.0f} mm"
 
 
 def write(wish: Wish, picture: NDArray[np.uint8], made: Calibration, said: list[str]) -> list[str]:

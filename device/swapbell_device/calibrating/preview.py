@@ -1,5 +1,6 @@
 """The preview on request: a small web server for one browser, from the standard library."""
 
+import sys
 from collections.abc import Callable, Generator, Mapping
 from contextlib import contextmanager
 from functools import partial
@@ -184,6 +185,11 @@ class _Server(ThreadingHTTPServer):
         host, port = str(at[0]), at[1]
         self.address_family = AF_INET6 if ":" in host else AF_INET
         super().__init__((host, port), partial(Visit, room))
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Say nothing of a browser that has gone away meanwhile; anything else is a defect."""
+        if not isinstance(sys.exception(), OSError):
+            super().handle_error(request, client_address)  # pyright: ignore[reportArgumentType]
 
     def server_bind(self) -> None:
         """Bind without asking the network for this machine's name, as the library would."""

@@ -45,7 +45,7 @@ def now_page(seen: Sighting, form: str, where: str, *, held: bool) -> str:
 
 def sides_page(form: str, fault: str = "") -> str:
     """Return the page that asks what lies on the board, where there is no card."""
-    body = f"""<p>Lay something with square corners flat where the insects walk, and measure its sides; or lay a ruler
+    body = f"""<p>Lay something rectangular flat where the insects walk, and measure its sides; or lay a ruler
 there. Then click its corners, one after the other round it, or the ruler's ends; then the gate's ends and a point
 inside.</p>
 <p role="alert">{escape(fault)}</p>

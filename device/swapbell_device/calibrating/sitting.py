@@ -10,7 +10,6 @@ from swapbell_device.calibrating.clicking import Clicks
 from swapbell_device.calibrating.finding import Unusable
 from swapbell_device.calibrating.fitting import Calibration
 from swapbell_device.calibrating.picture import as_jpeg, drawn_over
-from swapbell_device.calibrating.sheet import words
 from swapbell_device.camera import Luma
 from swapbell_device.cameras.live import Lost
 from swapbell_models.fault import Mistake
@@ -111,10 +110,14 @@ class Sitting:
         try:
             picture = self._take()
             made = self._made(picture)
-            said = (self._clicks.next or "",) if self._clicks and made is None else ()
-            return Sighting(number, picture, self._clicks, made, tuple(words(made, self._expected)) if made else said)
+            return Sighting(number, picture, self._clicks, made, self._said(picture, made))
         except (Lost, Unusable, Mistake) as fault:
             return Sighting(number, picture, self._clicks, None, (str(fault),))
+
+    def _said(self, picture: Luma, made: Calibration | None) -> tuple[str, ...]:
+        if made is not None:
+            return tuple(command.told(picture, made, self._expected))
+        return (self._clicks.next,) if self._clicks and self._clicks.next else ()
 
     def _made(self, picture: Luma) -> Calibration | None:
         if self._clicks is None:
