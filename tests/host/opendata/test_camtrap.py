@@ -62,6 +62,16 @@ def complaints(folder: Path) -> list[str]:
     return [message for (message,) in report.flatten(["message"])]
 
 
+def by_profile() -> jsonschema.Draft4Validator:
+    """Return what checks a descriptor against the standard's profile and the schemas that it builds on."""
+
+    def retrieve(url: str) -> Resource[Any]:
+        return Resource.from_contents(json.loads(kept_at(url).read_text(encoding="utf-8")), DRAFT4)
+
+    profile = json.loads((KEPT / "camtrap-dp-profile.json").read_text(encoding="utf-8"))
+    return jsonschema.Draft4Validator(profile, registry=Registry(retrieve=retrieve))
+
+
 def descriptor(folder: Path) -> dict[str, Any]:
     found: dict[str, Any] = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
     return found
@@ -103,19 +113,66 @@ def test_its_descriptor_fits_the_profile_and_the_profile_bites(name: str, folder
     plan(name)
     record(name, [at(0.0, 1, body(1.0))])
     write(name, folder)
-
-    def retrieve(url: str) -> Resource[Any]:
-        return Resource.from_contents(json.loads(kept_at(url).read_text(encoding="utf-8")), DRAFT4)
-
-    profile = json.loads((KEPT / "camtrap-dp-profile.json").read_text(encoding="utf-8"))
-    validator = jsonschema.Draft4Validator(profile, registry=Registry(retrieve=retrieve))
-    found = descriptor(folder)
+    validator, found = by_profile(), descriptor(folder)
     assert list(validator.iter_errors(found)) == []
-    for missing in ("contributors", "project", "spatial", "temporal", "taxonomic"):
+    for missing in ("resources", "profile", "created", "contributors", "project", "spatial", "temporal", "taxonomic"):
         assert not validator.is_valid({key: value for key, value in found.items() if key != missing})
     assert not validator.is_valid(
         found | {"resources": [{**found["resources"][0], "schema": "https://example.org/1.0.1"}] * 3}
     )
+
+
+@pytest.mark.parametrize(
+    ("where", "wrong"),
+    [
+        (("contributors", 0, "role"), "beekeeper"),
+        (("project", "samplingDesign"), "baited"),
+        (("project", "captureMethod"), ["activityDetection", "counting"]),
+        (("project", "captureMethod"), []),
+        (("project", "individualAnimals"), "no"),
+        (("project", "observationLevel"), ["tally"]),
+        (("licenses",), [{"name": "CC-BY-4.0", "scope": "data"}]),
+        (("licenses", 1, "scope"), "pictures"),
+        (("temporal",), {"start": "2026-03-14"}),
+        (("taxonomic", 0, "taxonRank"), "size class"),
+        (("spatial", "type"), "Circle"),
+        (("resources", 0, "profile"), "data-resource"),
+        (("resources", 0, "schema"), "https://example.org/1.0.1/deployments-table-schema.json"),
+    ],
+    ids=str,
+)
+def test_a_wrong_fact_of_the_descriptor_would_be_found(
+    name: str, folder: Path, where: tuple[str | int, ...], wrong: object
+) -> None:
+    plan(name)
+    record(name, [at(0.0, 1, body(1.0))])
+    write(name, folder, Labels("A trial, invented", "Kim", "CC-BY-4.0"))
+    validator, found = by_profile(), descriptor(folder)
+    assert validator.is_valid(found)
+    within: Any = found
+    for step in where[:-1]:
+        within = within[step]
+    within[where[-1]] = wrong
+    assert not validator.is_valid(found)
+
+
+def test_what_the_descriptor_says_is_what_the_tables_hold(name: str, folder: Path) -> None:
+    plan(name)
+    record(name, [at(0.0, 1, body(1.0)), at(86_400.0, 2, body(1.0, size=SizeClass.SMALL))])
+    write(name, folder)
+    found, deployments, observations = descriptor(folder), rows(folder, "deployments"), rows(folder, "observations")
+    assert found["profile"].endswith("/1.0.2/camtrap-dp-profile.json")
+    assert [(each["name"], each["path"]) for each in found["resources"]] == [
+        (table, f"{table}.csv") for table in ("deployments", "media", "observations", "effort")
+    ]
+    assert found["temporal"]["start"] == min(each["deploymentStart"] for each in deployments)[:10]
+    assert found["temporal"]["end"] == max(each["deploymentEnd"] for each in deployments)[:10]
+    assert {each["scientificName"] for each in found["taxonomic"]} == {
+        each["scientificName"] for each in observations
+    }
+    assert found["project"]["observationLevel"] == sorted({each["observationLevel"] for each in observations})
+    places = [[float(each["longitude"]), float(each["latitude"])] for each in deployments]
+    assert found["spatial"]["coordinates"] == places
 
 
 @pytest.mark.parametrize(
