@@ -5,6 +5,7 @@ queue; what finds no room there is missing by its time. picamera2 has no annotat
 so it is imported by name when the camera is opened.
 """
 
+import os
 from collections.abc import Generator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
@@ -153,6 +154,8 @@ def _known(camera: Any, controls: dict[str, object]) -> dict[str, object]:
 
 
 def _library() -> Any:
+    # The library's own chatter would bury what the counter says; whoever wants it says so in the environment.
+    os.environ.setdefault("LIBCAMERA_LOG_LEVELS", "WARN")
     try:
         return import_module("picamera2")
     except ImportError as error:
