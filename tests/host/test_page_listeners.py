@@ -87,6 +87,7 @@ def test_whoever_leaves_makes_room() -> None:
             assert [each async for each in room.hear("Kim", short())] == ["begun", "ended"]
         left = asyncio.ensure_future(anext(first))
         await asyncio.sleep(0.01)
+        assert not left.done()
         left.cancel()
         await asyncio.gather(left, return_exceptions=True)
         second, _ = [await begun(room, "Kim") for _ in range(2)]

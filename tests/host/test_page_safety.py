@@ -1,10 +1,7 @@
 """What holds at every door of the page, also at those that are added later."""
 
 import re
-import shutil
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 from urllib.parse import quote
@@ -13,8 +10,12 @@ import pytest
 from host.page_client import Client, Reply, client
 from host.page_walk import Form, Markup, walk
 from orchard import NOON_AT, SITE, STATION
+from postgres_instead import copied
+from sqlalchemy import select
 
 from swapbell_host.books import photos
+from swapbell_host.books.schema import METADATA
+from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.jobs.account import Right
 from swapbell_host.jobs.entry import Act, Draft
 from swapbell_host.jobs.plan import Contact, Role, Site, Station
@@ -84,7 +85,7 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def open_page(furnished: Path, tmp_path: Path) -> Iterator[Client]:
     """Yield a browser at this machine's own page, without a login."""
-    made = client(shutil.copytree(furnished, tmp_path / "house"))
+    made = client(copied(furnished, tmp_path / "house"))
     yield made
     made.back.close()
 
@@ -92,7 +93,7 @@ def open_page(furnished: Path, tmp_path: Path) -> Iterator[Client]:
 @pytest.fixture
 def outside(furnished: Path, tmp_path: Path) -> Iterator[Client]:
     """Yield a browser elsewhere that has not signed in."""
-    made = client(shutil.copytree(furnished, tmp_path / "house"), listening=OUTSIDE)
+    made = client(copied(furnished, tmp_path / "house"), listening=OUTSIDE)
     yield made
     made.back.close()
 
@@ -221,6 +222,38 @@ def test_an_address_that_is_made_up_breaks_nothing(open_page: Client, kind: str)
             assert not alive(reply)
 
 
+MULTIPART = "multipart/form-data; boundary=cut"
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        (
+            f"{MULTIPART}; charset=punycode",
+            b'--cut\r\nContent-Disposition: form-data; name="n"\r\n\r\na\xff-9\r\n--cut--',
+        ),
+        (f"{MULTIPART}; charset*=utf-8''punycode", b"--cut--"),
+    ],
+)
+def test_a_form_in_an_encoding_that_costs_or_breaks_is_none(outside: Client, kind: str, body: bytes) -> None:
+    assert outside.send("POST", "/login", body, {"content-type": kind}).status == 415
+
+
+def test_ever_so_many_names_in_an_address_cost_no_more_than_their_length(outside: Client) -> None:
+    """By the square of their number these would take longer than the browser of these tests waits."""
+    asked = "&".join(f"{n:x}" for n in range(70_000))
+    assert outside.get(f"/login?{asked}").status == 200
+
+
+def test_no_address_leads_elsewhere_by_the_name_that_a_request_gives_this_machine(outside: Client) -> None:
+    for way in ("/login/", "//login", "/static", "/plan/"):
+        assert outside.get(way, host="evil.example").headers.get("location", "/login").startswith("/login")
+
+
+def test_the_way_back_from_signing_in_is_not_longer_than_servers_in_between_take(outside: Client) -> None:
+    assert outside.get(f"/round?station={'x' * 100_000}").headers["location"] == "/login"
+
+
 TRAPS = (
     "/static/../app.py",
     "/static/..%2fapp.py",
@@ -243,9 +276,10 @@ def test_no_path_reaches_a_file_that_is_not_of_the_page(open_page: Client, way: 
 
 
 def content(client: Client) -> str:
-    """Return all that a ledger holds; its file alone would not tell what waits beside it."""
-    with closing(sqlite3.connect(client.config.ledger)) as ledger:
-        return "\n".join(ledger.iterdump())
+    """Return all that a ledger holds."""
+    with open_existing(ledger_url(client.config.ledger)) as store, store.reading() as connection:
+        held = {table.name: connection.execute(select(table)).all() for table in METADATA.sorted_tables}
+    return "\n".join(f"{name}: {row}" for name, rows in held.items() for row in rows)
 
 
 def alive(reply: Reply) -> bool:

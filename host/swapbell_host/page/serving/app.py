@@ -77,11 +77,13 @@ def application(back: Back, listening: Listening, doors: Sequence[Door] = DOORS)
         traceback.print_exception(error, file=sys.stderr)
         return replies.trouble(request, 500, "swapbell failed at this. What it was stands in the host's own log.")
 
-    return Starlette(
+    page = Starlette(
         routes=[*routes, Mount("/static", StaticFiles(directory=STATIC))],
         middleware=[Middleware(Headed)],
         exception_handlers={HTTPException: refused, 500: failed},
     )
+    page.router.redirect_slashes = False  # it would lead to whatever name the request gives this machine
+    return page
 
 
 class Headed:

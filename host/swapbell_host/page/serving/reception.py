@@ -28,6 +28,8 @@ FORGED = (
     "back, reload the page and send it again. Your browser must keep cookies for that."
 )
 AWAY = "The host cannot read its ledger now; its own log says why. Try again in a minute."
+# Our choice: what servers in between pass on in any case; whoever was led away from a longer address begins anew.
+BACK_MAX_LETTERS = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,17 +90,19 @@ class Reception:
         return sent
 
     def _caller(self, house: House, request: Request, token: str) -> Caller:
-        account = house.accounts.of(forgery.digest(token), house.now())
-        alone = account is None and self.listening.private and not house.accounts.any()
+        with _refusing():
+            account = house.accounts.of(forgery.digest(token), house.now())
+            alone = account is None and self.listening.private and not house.accounts.any()
         right = account.right if account else Right.WORK if alone else None
         address = request.client.host if request.client else ""
         return Caller(account, right, address, token, self.replies.cookies.mark(request))
 
     async def _served(self, door: Door, request: Request, caller: Caller, sent: body.Sent) -> Response:
-        asked = {name: request.query_params.getlist(name) for name in request.query_params}
+        asked = body.by_name(request.query_params.multi_items())
+        path = {name: body.plain(part) for name, part in request.path_params.items()}
 
         def begin(house: House) -> Response | Later:
-            visit = Visit(house, caller, house.now(), request.path_params, asked, sent.fields, sent.photo)
+            visit = Visit(house, caller, house.now(), path, asked, sent.fields, sent.photo)
             with _refusing(door):
                 answer = door.handler(visit)
                 return answer if isinstance(answer, Later) else self.replies.to(request, visit, answer)
@@ -117,12 +121,12 @@ class Reception:
 
 
 @contextmanager
-def _refusing(door: Door) -> Generator[None]:
+def _refusing(door: Door | None = None) -> Generator[None]:
     """Say what a handler refuses, and what it could not do, as the page says it."""
     try:
         yield
     except Mistake as mistake:
-        raise HTTPException(422 if door.method == "POST" else 404, str(mistake)) from mistake
+        raise HTTPException(422 if door and door.method == "POST" else 404, str(mistake)) from mistake
     except Breakdown as breakdown:
         raise HTTPException(503, str(breakdown)) from breakdown
 
@@ -130,5 +134,6 @@ def _refusing(door: Door) -> Generator[None]:
 def _to_the_way_in(request: Request) -> Response:
     """Lead to where one signs in, and back here afterwards."""
     asked = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-    back = f"?next={quote(asked, safe='')}" if request.method in {"GET", "HEAD"} and asked != "/" else ""
+    told = request.method in {"GET", "HEAD"} and asked != "/" and len(asked) <= BACK_MAX_LETTERS
+    back = f"?next={quote(asked, safe='')}" if told else ""
     return RedirectResponse(SIGN_IN + back, 303, FRESH)

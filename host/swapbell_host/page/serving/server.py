@@ -1,5 +1,6 @@
 """The page's server: a thread of the host that answers until the host ends."""
 
+import logging
 import threading
 from collections.abc import Callable
 from datetime import datetime
@@ -14,7 +15,7 @@ from swapbell_host.page.house import open_house
 from swapbell_host.page.serving.app import application
 from swapbell_host.page.serving.back import Back
 from swapbell_host.page.serving.connection import AT_ONCE_MAX, Connection
-from swapbell_host.page.serving.listening import Listening, listening
+from swapbell_host.page.serving.listening import WAITING_MAX, Listening, listening
 from swapbell_models.fault import Mistake
 
 if TYPE_CHECKING:
@@ -98,6 +99,7 @@ class Server:
 
 
 def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Server:
+    logging.getLogger("python_multipart").setLevel(logging.CRITICAL)  # it has a line for each torn form
     settings = uvicorn.Config(
         application(back, where),
         loop="asyncio",
@@ -112,6 +114,7 @@ def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Se
         proxy_headers=where.address is not None,
         forwarded_allow_ips="127.0.0.1,::1",
         h11_max_incomplete_event_size=HEAD_MAX_BYTES,
+        backlog=WAITING_MAX,
         limit_concurrency=2 * AT_ONCE_MAX,  # counts also what is at work for those who left
         timeout_graceful_shutdown=GRACE_S,
         ssl_certfile=section.certificate_file,
