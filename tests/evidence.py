@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from swapbell_host.jobs.entry import Act, Entry
 from swapbell_host.judging.evidence import STRETCH, Evidence
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.judging.look import Look
@@ -18,6 +19,11 @@ PLACE = Place(-42.9, 147.3, Hemisphere.SOUTH)
 # Evening there, when a whole foraging day has just ended.
 EVENING_AT = datetime(2026, 2, 5, 10, 0, tzinfo=UTC)
 HUNG_AT = EVENING_AT - timedelta(days=3)
+ABOUT = ("phase", "role", "health", "place", "job", "sighting")
+BEES = Entry(
+    site="valley", station="gate", act=Act.SEEN, at=EVENING_AT, by="Kim", id=9, logged_at=EVENING_AT,
+    non_targets="3 honey bees",
+)  # fmt: skip
 UNJUDGED = Verdict(Step.UNJUDGED, Reason.DARK)
 
 
@@ -40,7 +46,7 @@ def counted(make: Callable[[datetime], Stretch | None], until: datetime = EVENIN
 
 def lured(*told: PastNotice, **known: Any) -> Evidence:
     """Return the evidence on a bait station whose lure hangs, and what else is `known` of it."""
-    about = {name: known.pop(name) for name in ("phase", "role", "health", "place", "job") if name in known}
+    about = {name: known.pop(name) for name in ABOUT if name in known}
     job = Job(HUNG_AT, Phase.LURING, fresh_at=HUNG_AT)
     history = replace(History("valley", "gate", Phase.LURING, job=job, place=PLACE), **about)
     since = known.pop("listening_since", HUNG_AT)

@@ -19,7 +19,7 @@ from swapbell_host.board import Board, Seen
 from swapbell_host.books.lookback import noticed
 from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.jobs.account import Account, Right
-from swapbell_host.jobs.entry import Act, Draft
+from swapbell_host.jobs.entry import Act, Draft, Entry
 from swapbell_host.jobs.plan import Station
 from swapbell_host.judging.history import History, PastNotice
 from swapbell_host.page.showing.live import changed, events
@@ -331,7 +331,13 @@ def test_a_look_that_shows_the_same_is_no_change() -> None:
     assert changed(before, {("weir", "post"): look(at=NOW + timedelta(seconds=20))}) == []
 
 
-@pytest.mark.parametrize("after", [look(Step.READY), look(ids=(3,))])
+BEES = Entry(site="weir", station="post", act=Act.SEEN, at=NOW, by="Kim", id=1, logged_at=NOW, non_targets="bees")
+
+
+@pytest.mark.parametrize(
+    "after",
+    [look(Step.READY), look(ids=(3,)), replace(look(), history=replace(look().history, sighting=BEES))],
+)
 def test_a_look_that_shows_something_else_is_one(after: Seen) -> None:
     assert changed({("weir", "post"): look()}, {("weir", "post"): after}) == ["weir/post"]
 

@@ -230,6 +230,16 @@ def test_a_site_is_no_whole_before_each_of_its_stations_was_looked_at(ledger: Le
     assert ["its 2 stations" in notice.text for notice in quiet.told] == [True]
 
 
+def test_a_call_tells_of_bees_that_were_logged(ledger: Ledger) -> None:
+    bees = Draft(site=SITE, station=STATION, act=Act.SEEN, at=NOW - 2 * HOUR, by="Kim", non_targets="3 honey bees")
+    ledger.log.add(bees, NOW - 2 * HOUR)
+    record(ledger, [tally(NOW - HOUR, 400)])
+    quiet = Quiet()
+    Watch(ledger, quiet, quiet, {KEY: RULE}, Board(), lambda: NOW, print, print).look(*KEY)
+    (told,) = quiet.told
+    assert "do not swap before somebody has looked: 3 honey bees (logged " in told.text
+
+
 def test_a_quiet_station_is_called_once_its_site_is_ready_and_not_before(ledger: Ledger) -> None:
     far = Station(SITE, "far", HUNG_AT, place=PLACE)
     Planbook(ledger.store).add_station(far)

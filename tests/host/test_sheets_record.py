@@ -204,6 +204,14 @@ def test_the_call_that_led_to_the_swap_is_its_evidence(books: Paperwork) -> None
     assert "not watched, not watched" in answers(books)["evidence"]
 
 
+def test_the_moments_in_its_evidence_are_by_the_clock_of_the_place(books: Paperwork) -> None:
+    words = "3 honey bees (logged 2026-03-16 10:00 UTC by Kim)"
+    ready = notice(*KEY, NoticeKind.READY, NOON_AT + 2 * DAY, words)
+    Notebook(books.store).raise_notice(ready, NOON_AT + 2 * DAY)
+    applied(books)
+    assert "3 honey bees (logged 2026-03-16 23:00 NZDT by Kim)" in answers(books)["evidence"]
+
+
 def test_a_call_of_an_earlier_lure_is_no_evidence(books: Paperwork) -> None:
     early = notice(*KEY, NoticeKind.READY, NOON_AT - DAY, "12, 11, 14 visits")
     Notebook(books.store).raise_notice(early, NOON_AT - DAY)

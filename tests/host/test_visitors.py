@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 
 import pytest
-from evidence import EVENING_AT, PLACE, Stretch, by_hour, counted, lured, past
+from evidence import BEES, EVENING_AT, PLACE, Stretch, by_hour, counted, lured, past
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -125,6 +125,11 @@ def test_a_warning_stays_while_they_come_all_day_long() -> None:
     warning = past(NoticeKind.VISITORS, timedelta(hours=1))
     assert not visitors.are_gone(warning, lured(warning, counts=daily(3, 3)))
     assert visitors.are_gone(warning, lured(warning, counts=daily(3, 4)))
+
+
+def test_a_warning_stays_while_the_log_names_others() -> None:
+    warning = past(NoticeKind.VISITORS, timedelta(hours=1))
+    assert not visitors.are_gone(warning, lured(warning, counts=by_hour(*[10] * 24), sighting=BEES))
 
 
 def test_a_day_that_nobody_watched_ends_no_warning() -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from evidence import EVENING_AT, HUNG_AT, lured, past
+from evidence import BEES, EVENING_AT, HUNG_AT, lured, past
 
 from swapbell_host.jobs.plan import Role
 from swapbell_host.judging import waiting
@@ -54,6 +54,10 @@ def test_a_swap_is_overdue_a_day_after_the_first_call() -> None:
     assert told.urgency is Urgency.ACT
     assert "ready for the swap since 2026-02-04 10:00 UTC, and no swap is logged" in told.text
     assert "First look for bees and other visitors" in told.text
+
+
+def test_nobody_is_pressed_to_swap_where_bees_were_seen() -> None:
+    assert waiting.overdue(lured(READY, sighting=BEES)) is None
 
 
 def test_an_acknowledged_call_is_no_swap() -> None:
