@@ -5,6 +5,7 @@ when it is first named; a file that is there, such as a ledger of an old revisio
 test starts are out of reach: they know nothing of this and make files.
 """
 
+import shutil
 from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
@@ -49,6 +50,11 @@ class Instead:
             self._urls[path] = make_url(self._cluster.database(like=self._blank))
         return self._urls[path]
 
+    def copy(self, path: Path, there: Path) -> None:
+        """Let another path stand for the same ledger as it is now, which nobody uses."""
+        like = self._urls[path.resolve()].render_as_string(hide_password=False)
+        self._urls[there.resolve()] = make_url(self._cluster.database(like=like))
+
 
 def ledger_at(path: Path) -> str:
     """Return how a configuration names the ledger that stands for a path."""
@@ -76,6 +82,14 @@ def _go_on(connection: Connection, table: Table) -> None:
     if "id" in table.columns:
         last = select(func.setval(func.pg_get_serial_sequence(table.name, "id"), func.max(table.c.id)))
         connection.execute(last)
+
+
+def copied(folder: Path, there: Path) -> Path:
+    """Copy a host's folder with its ledger, and return where it is now."""
+    shutil.copytree(folder, there)
+    if isinstance(store.URL, Instead):
+        store.URL.copy(folder / "ledger.sqlite", there / "ledger.sqlite")
+    return there
 
 
 @contextmanager

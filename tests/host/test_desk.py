@@ -194,6 +194,7 @@ def test_of_an_address_only_its_kind_is_shown(typed: Desk) -> None:
     assert typed("contact", "list").splitlines() == ["Robin: mailto"]
 
 
+@pytest.mark.file
 def test_a_ledger_that_is_not_there_yet_is_made_by_the_first_site(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -16,7 +16,7 @@ from urllib.parse import urlencode
 
 import pytest
 from host.page_client import password_hash
-from sqlalchemy import create_engine, insert
+from sqlalchemy import insert
 
 from swapbell_host.board import Board
 from swapbell_host.books.accountbook import Accountbook
@@ -192,16 +192,13 @@ def test_the_page_comes_when_another_program_lets_go_of_the_ledger(
 ) -> None:
     port = free_port()
     config = configured(tmp_path, f"127.0.0.1:{port}")
-    open_or_make(ledger_url(config.ledger)).__exit__()
-    engine = create_engine(ledger_url(config.ledger))
-    with engine.connect() as connection:
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    with open_or_make(ledger_url(config.ledger)) as other, ExitStack() as hold:
+        hold.enter_context(other.transaction())
         with host(config):
             time.sleep(1.0)
             assert "trying again" in capsys.readouterr().err
-            connection.rollback()
+            hold.close()
             assert "Sign in" in asked(f"http://127.0.0.1:{port}/login")
-    engine.dispose()
 
 
 def test_those_who_connect_and_say_nothing_do_not_keep_others_out(

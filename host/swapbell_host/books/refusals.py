@@ -59,7 +59,7 @@ def _row(mark: bytes, rejection: Rejection, received_at: datetime) -> dict[str, 
     claim = rejection.claim
     return {
         "received_at": received_at,
-        "topic": rejection.arrival.topic,
+        "topic": rejection.arrival.topic.replace("\0", "\ufffd"),  # which PostgreSQL takes in no text
         "payload": rejection.kept,
         "payload_bytes": len(rejection.arrival.payload),
         "reason": rejection.reason,
