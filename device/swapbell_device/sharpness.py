@@ -7,6 +7,7 @@ are looked at.
 """
 
 import math
+from statistics import median
 
 import cv2
 import numpy as np
@@ -40,8 +41,8 @@ def sharpness(view: Luma, noise: float, mm_per_px: float) -> float | None:
 
     From nearly 0 to 3 mm over the scale; 3 and more is sharp, below 1 the counter loses walkers
     (`swapbell_models.focus`). On drawn views right within a quarter for blurs of a tenth to half a worker's width.
-    Nothing where nobody can tell: too few edges stand out of the noise, or a worker is less than 6 px or more than the
-    view wide.
+    Nothing where nobody can tell: too few edges stand out of the noise, or a worker is less than 6 px wide, or wider
+    than the view.
 
     Parameters
     ----------
@@ -76,13 +77,10 @@ def _some(view: Luma) -> Luma:
 def _edges(lines: Luma, noise: float, fine_px: float, coarse_px: float) -> Slopes:
     """Return the slopes of the edges that cross lines, of a little and of more blurred ones, (2, n) [levels/px]."""
     fine, coarse = _slopes(lines, fine_px), _slopes(lines, coarse_px)
-    here = coarse[:, 1:-1]
-    is_edge = (here > coarse[:, :-2]) & (here >= coarse[:, 2:])
+    here, bar = coarse[:, 1:-1], max(SIGMAS_COARSE * _of_noise(noise, coarse_px), SLOPE_MIN)
+    is_edge = (here > bar) & (here > coarse[:, :-2]) & (here >= coarse[:, 2:])
     found = np.stack([fine[:, 1:-1][is_edge], here[is_edge]])
-    clear = (found[0] > SIGMAS_FINE * _of_noise(noise, fine_px)) & (
-        found[1] > max(SIGMAS_COARSE * _of_noise(noise, coarse_px), SLOPE_MIN)
-    )
-    return found[:, clear]
+    return found[:, found[0] > SIGMAS_FINE * _of_noise(noise, fine_px)]
 
 
 def _slopes(lines: Luma, blur_px: float) -> Slopes:
@@ -102,4 +100,4 @@ def _blur_px(ratios: Slopes, fine_px: float, coarse_px: float) -> float:
     """Return the usual blur of edges whose slopes have these ratios: blurs add in squares, slopes as their root."""
     squared = np.maximum(ratios, 1.0 + 1e-3) ** 2
     blur2 = (coarse_px**2 - squared * fine_px**2) / (squared - 1.0)
-    return math.sqrt(max(float(np.median(blur2)), BLUR_MIN_PX**2))
+    return math.sqrt(max(median(blur2.tolist()), BLUR_MIN_PX**2))
