@@ -91,6 +91,31 @@ def test_a_usb_camera_may_be_plugged_in_after_the_start(made: Unit) -> None:
     assert "char-video4linux rw" in directive(made, "DeviceAllow")
 
 
+def with_evidence(folder: Path, path: Path) -> Unit:
+    written = configured(folder, 1883)
+    written.write_text(written.read_text() + f'[evidence]\npath = "{path}"\n')
+    return unit(written, read_config(written), "kim", folder)
+
+
+def test_the_unit_writes_where_evidence_is_kept_too(tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (tmp_path / "station").mkdir()
+    made = with_evidence(tmp_path / "station", elsewhere)
+    assert directive(made, "ReadWritePaths") == [f"{tmp_path / 'station'} {elsewhere}"]
+
+
+def test_evidence_beside_the_spool_needs_no_folder_of_its_own(tmp_path: Path) -> None:
+    made = with_evidence(tmp_path, tmp_path / "evidence")
+    assert directive(made, "ReadWritePaths") == [str(tmp_path)]
+
+
+def test_a_folder_for_evidence_that_is_not_there_is_named_before_the_service_fails_for_it(tmp_path: Path) -> None:
+    (tmp_path / "station").mkdir()
+    with pytest.raises(Mistake, match=r"evidence\.path .*elsewhere: there is no such folder; create it"):
+        with_evidence(tmp_path / "station", tmp_path / "elsewhere")
+
+
 @pytest.mark.parametrize(("number", "said"), [(0, "belongs to root"), (4_000_000, "has no name here")])
 def test_a_configuration_of_root_or_of_nobody_is_not_installed(number: int, said: str) -> None:
     with pytest.raises(Mistake, match=said):

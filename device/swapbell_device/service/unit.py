@@ -119,16 +119,15 @@ def unit(config_path: Path, config: Config, user: str, folder: Path = FOLDER) ->
     Raises
     ------
     Mistake
-        If a path in it holds what a unit cannot.
+        If a path in it holds what a unit cannot, or the evidence's folder is elsewhere and not there yet.
     """
     path, command = config_path.resolve(), Path(sys.argv[0]).resolve()
-    writes = config.spool.path.resolve().parent
     text = TEXT.format(
         site=config.site,
         station=config.station,
         command=_plain("the command's path", command),
         config=_plain("the configuration's path", path),
-        writes=_plain("the spool's folder", writes),
+        writes=" ".join(map(str, _writes(config))),
         user=user,
         watchdog_s=WATCHDOG_S,
         restart_s=RESTART_S,
@@ -151,6 +150,19 @@ def install(made: Unit) -> list[str]:
         part.chmod(0o644)
     name = made.path.name
     return [f"written: {made.path}", f"next: sudo systemctl daemon-reload && sudo systemctl enable --now {name}"]
+
+
+def _writes(config: Config) -> list[Path]:
+    """Return where the counter writes: the spool's folder, and the evidence's where that lies elsewhere."""
+    spool = _plain("the spool's folder", config.spool.path.resolve().parent)
+    named = config.evidence.path if config.evidence else None
+    if named is None or named.resolve().is_relative_to(spool):
+        return [spool]
+    if not named.is_dir():
+        raise Mistake(
+            f"evidence.path {named}: there is no such folder; create it, so that the service may write there"
+        )
+    return [spool, _plain("the evidence's folder", named.resolve())]
 
 
 def _plain(what: str, path: Path) -> Path:
