@@ -1,7 +1,6 @@
 """How every station stood when it was last judged, for whoever shows it while the host runs."""
 
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -66,15 +65,10 @@ class Board:
         return len(self._of_site.get(site, {}))
 
     def site(self, name: str) -> SiteVerdict | None:
-        """Return the verdict on a site by the latest looks; nothing unless several stations are to be swapped."""
-        return site_verdict(list(self._of_site.get(name, {}).values()))
+        """Return the verdict on a site by the latest looks; nothing unless several of its stations are to be swapped.
 
-
-def site_verdict(looks: Iterable[Seen]) -> SiteVerdict | None:
-    """Return the verdict on a site from one look at each of its stations; nothing unless several are to be swapped.
-
-    A single station stands for itself. One that was not looked at yet is not among them: it counts from its first
-    look on.
-    """
-    found = [seen for seen in looks if seen.history.swaps]
-    return assess_site([seen.verdict for seen in found], found[0].rule) if len(found) > 1 else None
+        A single station stands for itself. One that was not looked at yet is not among them: it counts from its first
+        look on.
+        """
+        found = [seen for seen in list(self._of_site.get(name, {}).values()) if seen.history.swaps]
+        return assess_site([seen.verdict for seen in found], found[0].rule) if len(found) > 1 else None

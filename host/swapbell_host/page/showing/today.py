@@ -8,7 +8,7 @@ from itertools import groupby
 
 from swapbell_host.alerting.outbox import OpenNotice
 from swapbell_host.alerting.policy import current
-from swapbell_host.board import Seen, site_verdict
+from swapbell_host.board import Seen
 from swapbell_host.intake import Station as Key
 from swapbell_host.jobs.plan import Site, Station
 from swapbell_host.jobs.sightings import sighting
@@ -38,8 +38,8 @@ class Line:
 
     Attributes
     ----------
-    zone
-        Its site's time zone.
+    zone, site
+        Its site's time zone, and the verdict on that; nothing if it stands for itself there.
     glance
         What the counter says; nothing if it was not judged since the host began.
     notices
@@ -48,6 +48,7 @@ class Line:
 
     task: Task
     zone: str
+    site: SiteVerdict | None
     phase: str
     glance: Glance | None
     notices: tuple[Card, ...]
@@ -91,7 +92,7 @@ def today(visit: Visit) -> Page:
         "acts": ACTS,
         "site": site,
         "zone": _zone(line.zone for line in found),
-        "groups": list(groups(found, looks, whole=site is not None or len(found) <= LINES_MAX)),
+        "groups": list(groups(found, whole=site is not None or len(found) <= LINES_MAX)),
         "urgent": sum(line.urgent for line in found),
         "pressing": sum(not line.task.idle for line in found),
         "stations": len(found),
@@ -121,15 +122,13 @@ def lines(visit: Visit) -> list[Line]:
     return [_line(each, case, sites[each.station.site], told[each.station.key], visit.at) for each, case in found]
 
 
-def groups(found: Sequence[Line], looks: Mapping[Key, Seen], *, whole: bool) -> Iterator[Group]:
+def groups(found: Sequence[Line], *, whole: bool) -> Iterator[Group]:
     """Yield what stands together: where there are several sites, first what cannot wait; then site by site.
 
     Parameters
     ----------
     found : sequence of Line
         The one that needs somebody most first: so stand the sites, too.
-    looks : mapping of Station to Seen
-        The latest look at each station.
     whole : bool
         Whether those that need nobody are listed.
     """
@@ -140,15 +139,13 @@ def groups(found: Sequence[Line], looks: Mapping[Key, Seen], *, whole: bool) -> 
     left = CARDS_MAX - len(urgent)
     by_site = sorted(found, key=lambda line: order.index(line.task.station.site))
     for name, same in groupby(by_site, lambda line: line.task.station.site):
-        group = _group(name, list(same), looks, {id(line) for line in urgent}, max(left, 0), whole=whole)
+        group = _group(name, list(same), {id(line) for line in urgent}, max(left, 0), whole=whole)
         left -= len(group.cards)
         yield group
 
 
-def _group(
-    name: str, own: Sequence[Line], looks: Mapping[Key, Seen], before: set[int], cards: int, *, whole: bool
-) -> Group:
-    verdict = site_verdict(seen for line in own if (seen := looks.get(line.task.station.key)))
+def _group(name: str, own: Sequence[Line], before: set[int], cards: int, *, whole: bool) -> Group:
+    verdict = own[0].site
     pressing = tuple(line for line in own if not line.task.idle and id(line) not in before)
     idle = tuple(line for line in own if line.task.idle)
     shown = idle if whole else ()
@@ -188,7 +185,7 @@ def case(visit: Visit, station: Station, told: Sequence[OpenNotice], whole: Site
 
 def _line(task: Task, known: Case, site: Site, told: Sequence[OpenNotice], now: datetime) -> Line:
     shown = glance(known.seen) if known.seen else None
-    return Line(task, site.zone, known.job.phase.value, shown, tuple(card(entry, now) for entry in told))
+    return Line(task, site.zone, known.site, known.job.phase.value, shown, tuple(card(entry, now) for entry in told))
 
 
 DOORS = (Door("/", today),)
