@@ -13,17 +13,20 @@ import numpy as np
 import pytest
 from clips import STATION as GATE
 from clips import pictures, walk
+from drawn_counter import CONFIG
 
 from swapbell_device.book import Book
 from swapbell_device.camera import Clip, Frame, read_times
 from swapbell_device.cameras.live import Absence
 from swapbell_device.config import Config, parse_config
 from swapbell_device.count import Wish, count
+from swapbell_device.drawn import DrawnStation
 from swapbell_device.evidence import clips
 from swapbell_device.evidence.clerk import Clerk
 from swapbell_device.evidence.draws import Chosen, next_choice
 from swapbell_device.evidence.keeper import Watchful, keeping
-from swapbell_device.evidence.reel import TOO_SLOW
+from swapbell_device.evidence.reel import TOO_SLOW, Reel
+from swapbell_device.evidence.ring import Ring
 from swapbell_device.evidence.store import Store
 from swapbell_device.evidence.strips import BURST, PICTURE_PX, Allowance, Strips
 from swapbell_device.main import watch
@@ -111,7 +114,7 @@ def kept(
     config: Config,
     monkeypatch: pytest.MonkeyPatch,
     film: Film,
-    start_s: float = 10.0,
+    start_s: float = 12.0,
     clerk: Clerk | None = None,
     shown: Callable[[Iterator[Moment]], Iterator[Moment | Absence]] = lambda moments: moments,
 ) -> Kept:
@@ -168,6 +171,17 @@ def test_a_strip_shows_the_body_before_on_and_beyond_the_line_from_left_to_right
         assert abs(forward[2]) < 0.12
 
 
+def test_the_ring_reaches_back_further_than_a_crossing_takes_and_holds_little() -> None:
+    ring, image = Ring(parse_station(GATE, "test"), (320, 240)), pictures([[None]])[0]
+    for n in range(600):
+        ring.add(Frame(image, n / 60), [])
+    held = list(ring)
+    assert [glimpse.at_s for glimpse in held] == sorted(glimpse.at_s for glimpse in held)
+    assert ring.nearest(9.9).at_s == pytest.approx(9.9, abs=0.01)
+    assert ring.nearest(7.7).at_s == pytest.approx(7.7, abs=0.04)
+    assert sum(glimpse.image.nbytes for glimpse in held) < 5e6
+
+
 UPRIGHT = "[[160, 40], [160, 200]]"
 GATES = {
     "inside on the right": (UPRIGHT, (280, 120), 0, False),
@@ -216,7 +230,9 @@ def test_a_film_is_counted_as_the_counter_counted_that_minute(run: Kept, tmp_pat
     again, reported = (
         [json.loads(line) for line in path.read_text().splitlines()] for path in (out, folder / EVENTS)
     )
-    assert len(reported) == sum(10.0 <= c.at_s < 70.0 for c in run.counted) > 5
+    assert len(reported) == sum(12.0 <= c.at_s < 72.0 for c in run.counted) > 5
+    # A tally reaches beyond the minute at either end, with what was counted there.
+    assert sum(7.0 <= c.at_s < 77.0 for c in run.counted) > len(reported)
     assert [(each["direction"], each["size"]) for each in again] == [(e["direction"], e["size"]) for e in reported]
     assert [each["t_s"] for each in again] == pytest.approx([each["t_s"] for each in reported], abs=0.1)
 
@@ -228,10 +244,10 @@ def test_a_film_tells_true_times_and_how_its_minute_was_drawn(run: Kept) -> None
         "orchard",
         "north",
         "b1",
-        10.0,
+        12.0,
         60.0,
     )
-    assert about.at == datetime(2026, 2, 3, 12, 0, 10, tzinfo=UTC)
+    assert about.at == datetime(2026, 2, 3, 12, 0, 12, tzinfo=UTC)
     assert (about.frames, about.first_s, about.left_out) == (1200, 0.0, None)
     assert about.draw.seed == (run.store.folder / "seed.txt").read_text().strip() == "b1"
     assert len(read_times(folder / TIMES)) == len(list(Clip(folder / "clip.mp4").frames())) == 1200
@@ -240,7 +256,7 @@ def test_a_film_tells_true_times_and_how_its_minute_was_drawn(run: Kept) -> None
 def test_a_film_holds_the_tallies_that_were_sent_of_its_minute(run: Kept) -> None:
     (folder,) = run.clips()
     told = [msgspec.json.decode(line, type=Tally) for line in (folder / TALLIES).read_bytes().splitlines()]
-    assert [tally.up_s for tally in told] == [7.0 * n for n in range(1, 10)]
+    assert [tally.up_s for tally in told] == [7.0 * n for n in range(1, 11)]
 
 
 def test_nothing_is_kept_where_nothing_crosses(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -261,10 +277,26 @@ def test_a_film_that_cannot_keep_up_is_dropped_whole_and_told(
     assert line.endswith(f"no film is kept: {TOO_SLOW}; counting goes on")
 
 
+def test_of_a_film_that_was_spoilt_half_way_the_reason_alone_is_left(tmp_path: Path, film: Film) -> None:
+    said: list[str] = []
+    store = Store(tmp_path / "evidence", 10**8, said.append, free_bytes=0)
+    reel, name = Reel(store, Label(0, "north", "b1", 1.0, None).name, PER_S), Label(1, "north", "b1", 1.0, None).name
+    for frame in film.frames_[:50]:
+        reel.add(frame)
+    assert [path.name for path in store.part(Label(0, "north", "b1", 1.0, None).name).iterdir()] == ["clip.mp4"]
+    reel.spoil("the camera moved")
+    draw = Draw(seed="s", day="b1+0", part=1, parts=4, minute=0, minutes=15)
+    about = About(site="orchard", station="north", boot="b1", up_s=1.0, seconds=60.0, draw=draw)
+    reel.finish(name, about, (), GATE)
+    assert [path.relative_to(store.folder) for path in store.folder.rglob("*.*") if path.is_file()] == [
+        Path(name, ABOUT)
+    ]
+
+
 def test_a_minute_without_a_picture_says_so(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> None:
     def lost(moments: Iterator[Moment]) -> Iterator[Moment | Absence]:
         for moment in moments:
-            yield Absence(moment.at_s, "unplugged") if moment.at_s >= 9.0 else moment
+            yield Absence(moment.at_s, "unplugged") if moment.at_s >= 11.0 else moment
 
     run = kept(config, monkeypatch, film, shown=lost)
     assert run.about().left_out == "the camera gave no pictures"
@@ -272,7 +304,7 @@ def test_a_minute_without_a_picture_says_so(config: Config, monkeypatch: pytest.
 
 def test_a_minute_that_began_unseen_says_so(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> None:
     def late(moments: Iterator[Moment]) -> Iterator[Moment | Absence]:
-        return (moment for moment in moments if not 5.0 < moment.at_s < 15.0)
+        return (moment for moment in moments if not 5.0 < moment.at_s < 17.0)
 
     run = kept(config, monkeypatch, film, shown=late)
     assert run.about().left_out == "the counter was not there at its beginning"
@@ -299,6 +331,22 @@ def test_a_crossing_without_a_strip_leaves_its_number_out(
     dropped = [n for n, c in enumerate(run.counted, start=1) if n not in numbers]
     assert dropped
     assert max(numbers) == len(run.counted)
+
+
+def test_the_film_of_a_drawn_station_has_its_station_file_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn = parse_config(f"{CONFIG.format(port=1, pace=0)}[evidence]\n", tmp_path / "device.toml")
+    station = DrawnStation(1)
+    monkeypatch.setattr(clips, "next_choice", chosen_at(1.0))
+    with keeping(drawn, "b1", NOON_AT, print) as keeper:
+        book = Book("north", "b1", NOON_AT, Clock.SYNCED, 5.0)
+        for moment in itertools.islice(watch(station, station.station), 1400):
+            keeper.see(moment, [*book.add(moment.crossings, moment.at_s)])
+    (folder,) = (path for path in (tmp_path / "evidence").iterdir() if path.is_dir())
+    gate = parse_station((folder / STATION).read_text(), "test").gate
+    assert gate.start_px == pytest.approx(station.station.gate.start_px)
+    assert (folder / "clip.mp4").stat().st_size > 0
 
 
 def test_what_hinders_the_evidence_stands_in_the_health(config: Config) -> None:

@@ -117,8 +117,10 @@ def test_half_made_items_are_swept_at_the_start(folder: Path, said: list[str]) -
 
 def test_what_somebody_else_put_there_is_left_alone(store: Store, folder: Path, said: list[str]) -> None:
     keep_clip(store, 1)
-    foreign = [folder / "notes.txt", folder / ".notes.part", folder / clip(1) / "seen.txt", folder / "old" / "x"]
-    foreign[-1].parent.mkdir()
+    half, old = folder / f".{clip(9)}.part", folder / "old"
+    for each in (half, old):
+        each.mkdir()
+    foreign = [folder / "notes.txt", folder / ".notes.part", folder / clip(1) / "seen.txt", old / "x", half / "y"]
     for path in foreign:
         path.write_text("mine")
     again = opened(folder, said)
@@ -126,7 +128,7 @@ def test_what_somebody_else_put_there_is_left_alone(store: Store, folder: Path, 
     for order in range(2, 10):
         again.keep(strip(order), b"x" * 900)
     assert clip(1) not in names(again)
-    assert [path.read_text() for path in foreign] == ["mine"] * 4
+    assert [path.read_text() for path in foreign] == ["mine"] * 5
 
 
 KILLED = """
