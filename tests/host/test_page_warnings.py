@@ -56,6 +56,13 @@ def test_no_toxic_bait_is_carried_to_a_lure_with_bees_unasked(page: Client) -> N
     assert "Goes in: nothing" in page.get(WAYS[-1]).words
 
 
+def test_whoever_takes_toxic_bait_there_all_the_same_is_warned(page: Client) -> None:
+    log(page, Act.SEEN, 2.0, "3 honey bees in the lure")
+    way = f"{WAYS[-1]}&give+hill%2Fnorth="
+    assert "Toxic bait for hill/north, where others visit: look first" in page.get(f"{way}toxic+bait").words
+    assert "where others visit" not in page.get(f"{way}nothing").words
+
+
 def test_bees_cannot_wait(page: Client) -> None:
     log(page, Act.SEEN, 2.0, "3 honey bees in the lure")
     assert "1 of 1 station needs somebody, 1 of them at once." in page.get("/").words

@@ -87,7 +87,7 @@ def sighting(look: Look) -> Notice | None:
         return None
     if not any(past.kind in CALLS and past.raised_at <= seen.logged_at for past in history.notices):
         return None
-    words = f"{NOT_YET}: {_seen(seen)}. Once nobody else comes, log none there and answer this."
+    words = f"{NOT_YET}: {_seen(seen)}. Once nobody else comes, log none, and answer that this is seen to."
     return look.notice(NoticeKind.VISITORS, seen.at, words)
 
 
