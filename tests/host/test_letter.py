@@ -9,6 +9,7 @@ from telling import NOW, ZONE, entry, said
 from swapbell_host.alerting.letter import NAMED_MAX, WORDS, Line, body, title
 from swapbell_host.alerting.outbox import OpenNotice, Why
 from swapbell_host.jobs.moment import localized
+from swapbell_host.judging.swap import NOT_YET
 from swapbell_models.notice import NoticeKind, left_out_words, notice
 
 # Our choice: what a phone shows without scrolling for long; a full round-up may be twice that.
@@ -97,6 +98,15 @@ def test_a_call_to_swap_where_visitors_were_warned_of_says_so_alone_and_among_ma
     many = body([warned, line(NoticeKind.READY, 4, "south")])
     assert "orchard/north (number 3, do not swap: other visitors came too, look first)" in many
     assert "orchard/south (number 4)" in many
+
+
+def test_a_call_whose_own_words_hold_back_says_so_also_where_they_are_cut() -> None:
+    told = notice("orchard", "north", NoticeKind.READY, NOW, f"{NOT_YET}: 3 honey bees. By its counts it is ready")
+    held = replace(line(NoticeKind.READY, 3), entry=OpenNotice(3, told, None, 0))
+    assert title([held]) == "swapbell: ready at orchard/north, but do not swap yet"
+    assert body([held]).startswith("orchard/north: do not swap before somebody has looked: 3 honey bees.")
+    assert "orchard/north (number 3, do not swap: " in body([held, line(NoticeKind.READY, 4, "south")])
+    assert body([replace(held, warned=True)]).lower().count("do not swap") == 1
 
 
 def test_a_thousand_notices_fit_a_phone() -> None:

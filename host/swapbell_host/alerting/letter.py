@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from swapbell_host.alerting.outbox import OpenNotice, Why
 from swapbell_host.alerting.schedule import SWAPS
 from swapbell_host.jobs.moment import by_clock, localized
+from swapbell_host.judging.swap import NOT_YET
 from swapbell_models.notice import SWAP_CAUTION, NoticeKind
 
 # Our choice: as many stations as fit a phone's screen with the rest of the message, the most pressing first.
@@ -55,6 +56,11 @@ class Line:
     spells: int = 0
     warned: bool = False
 
+    @property
+    def says_so(self) -> bool:
+        """Whether its own words begin with such a warning."""
+        return NOT_YET in self.entry.notice.text
+
 
 def title(lines: Sequence[Line]) -> str:
     """Return the line above a telling."""
@@ -64,7 +70,8 @@ def title(lines: Sequence[Line]) -> str:
     told = line.entry.notice
     begin = "nobody answered yet: " if line.why is Why.BEHIND else ""
     again = ", reminder" if line.why is Why.AGAIN else ""
-    return f"swapbell: {begin}{told.kind.value} at {told.site}/{told.station}{again}"
+    held = ", but do not swap yet" if told.kind in SWAPS and (line.warned or line.says_so) else ""
+    return f"swapbell: {begin}{told.kind.value} at {told.site}/{told.station}{held}{again}"
 
 
 def body(lines: Sequence[Line], page: str | None = None) -> str:
@@ -84,7 +91,7 @@ def _one(line: Line, page: str | None) -> str:
     told = line.entry.notice
     since = f"First seen {by_clock(told.raised_at, line.zone)}. " if line.why is not Why.FIRST else ""
     flaps = f"It comes and goes: {line.spells} times within a day. " if line.spells else ""
-    warning = f"Do not swap before somebody has looked: {VISITED}. " if line.warned else ""
+    warning = f"Do not swap before somebody has looked: {VISITED}. " if line.warned and not line.says_so else ""
     words = f"{since}{flaps}{warning}{localized(told.text, line.zone)}"
     if page:
         return f"{words}\nSeen to it, or not now: {page}/station/{told.site}/{told.station}"
@@ -117,7 +124,7 @@ def _stations(lines: Sequence[Line], most: int) -> str:
 def _named(line: Line) -> str:
     told = line.entry.notice
     marks = [f"number {line.entry.id}"]
-    marks += [f"do not swap: {VISITED}"] if line.warned else []
+    marks += [f"do not swap: {VISITED}"] if told.kind in SWAPS and (line.warned or line.says_so) else []
     marks += ["again"] if line.why is Why.AGAIN else []
     marks += ["nobody answered yet"] if line.why is Why.BEHIND else []
     marks += [f"came and went {line.spells} times"] if line.spells else []
