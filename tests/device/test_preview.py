@@ -179,10 +179,20 @@ def test_what_is_not_the_newest_any_more_is_not_written(house: House) -> None:
     visitor.get("/")
     before = visitor.number
     visitor.get("/")
+    visitor.get("/")
     assert visitor.send("write", number=before) == 409
     assert "look at the new one" in visitor.read
     assert not (house.folder / "station.toml").exists()
     assert not house.over.is_set()
+
+
+def test_what_is_shown_is_written_even_while_the_page_asks_for_the_next_picture(house: House) -> None:
+    visitor = house.browser()
+    visitor.get("/")
+    shown, house.camera.picture = visitor.number, None
+    visitor.get("/")
+    assert visitor.send("write", number=shown) == 200
+    assert (house.folder / "station.toml").is_file()
 
 
 def test_a_place_that_cannot_be_written_to_is_told_and_the_preview_goes_on(tmp_path: Path) -> None:
@@ -288,6 +298,31 @@ def test_a_visitor_who_says_nothing_holds_nobody_up(house: House) -> None:
     visitor.patience_s = QUIET_S / 2.0
     with socket.create_connection(("127.0.0.1", house.port)):
         assert visitor.get("/sides") == 200
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        b"POST /write HTTP/1.1\r\nContent-Length: -1\r\n\r\n",
+        b"POST /write HTTP/1.1\r\nContent-Length: 1e9\r\n\r\n",
+        b"POST /click HTTP/1.1\r\n\r\n",
+        b"GET / HTTP/1.1\r\nCookie: swapbell-preview=\xff; =;;\r\n\r\n",
+        b"GET /enter/%00\xff HTTP/1.1\r\n\r\n",
+        b"GET http://elsewhere.example/ HTTP/1.1\r\n\r\n",
+        b"PUT / HTTP/1.1\r\n\r\n",
+        b"\x16\x03\x01\x02\x00\x01\r\n\r\n",
+        b"GET /[ HTTP/1.1\r\n\r\n",
+        b"GET http://[::1 HTTP/1.1\r\n\r\n",
+    ],
+)
+def test_no_request_however_odd_gets_in_or_breaks_it(
+    house: House, capsys: pytest.CaptureFixture[str], request_: bytes
+) -> None:
+    with socket.create_connection(("127.0.0.1", house.port), timeout=20.0) as odd:
+        odd.sendall(request_)
+        assert b" 200 " not in odd.recv(65536)
+    assert house.browser().get("/") == 200
+    assert capsys.readouterr().err == ""
 
 
 def test_a_browser_that_goes_away_leaves_no_trace_on_the_terminal(

@@ -12,7 +12,7 @@ from socket import AF_INET, AF_INET6, socket
 from socketserver import BaseServer, TCPServer
 from threading import Event, Thread
 from types import MappingProxyType
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs
 
 from swapbell_device.calibrating import previewpage
 from swapbell_device.calibrating.clicking import clicks
@@ -71,7 +71,7 @@ class Visit(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         """Let a browser in, or show it a page."""
-        path = urlsplit(self.path).path
+        path = self.path.partition("?")[0]
         if path.startswith("/enter/"):
             self._enter(path.removeprefix("/enter/"))
         elif not self._room.door.knows(self._ticket()):

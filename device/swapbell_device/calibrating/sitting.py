@@ -1,5 +1,6 @@
 """One calibration with somebody looking on: what is seen now, what was clicked, and what is written in the end."""
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,9 @@ from swapbell_device.camera import Luma
 from swapbell_device.cameras.live import Lost
 from swapbell_models.fault import Mistake
 from swapbell_models.optics import Point
+
+# The newest, and the one before: a page may be asking for the one while somebody writes what the other shows.
+RECENT = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +65,14 @@ class Sitting:
         self._wish, self._take, self._lock = wish, take, Lock()
         self._expected = command.read_expected(wish)
         self._clicks: Clicks | None = None
-        self._newest = Sighting(0, None, None, None, ())
+        self._recent: deque[Sighting] = deque([Sighting(0, None, None, None, ())], RECENT)
         self.written: list[str] = []
 
     def look(self) -> Sighting:
         """Look anew."""
         with self._lock:
-            self._newest = self._sighting(self._newest.number + 1)
-            return self._newest
+            self._recent.append(self._sighting(self._recent[-1].number + 1))
+            return self._recent[-1]
 
     def begin(self, clicks: Clicks | None) -> None:
         """Go on by clicks, or by the card if there are none."""
@@ -78,7 +82,7 @@ class Sitting:
     def click(self, point: Point) -> None:
         """Take a click on the picture [px]; one beside it, or too many, is none."""
         with self._lock:
-            picture = self._newest.picture
+            picture = self._recent[-1].picture
             if self._clicks is not None and picture is not None and _lies_in(point, picture):
                 self._clicks = self._clicks.with_point(point)
 
@@ -94,13 +98,13 @@ class Sitting:
         Raises
         ------
         Mistake
-            If something else has been seen since, or nothing that can be written.
+            If it is too long ago, or held nothing that can be written.
         Breakdown
             If it cannot be written.
         """
         with self._lock:
-            seen = self._newest
-            if seen.number != number or seen.made is None or seen.picture is None:
+            seen = next((each for each in self._recent if each.number == number), None)
+            if seen is None or seen.made is None or seen.picture is None:
                 raise Mistake("this picture is not the newest any more: look at the new one, and write that")
             self.written = command.write(self._wish, seen.picture, seen.made, list(seen.said))
             return self.written
