@@ -1,5 +1,6 @@
 """Connections that do not get on are ended, and a crowd of one address leaves room for others."""
 
+import asyncio
 import socket
 import threading
 import time
@@ -29,8 +30,10 @@ POST = b"POST /whole HTTP/1.1\r\nHost: here\r\nContent-Length: 100000\r\n\r\n"
 async def app(scope: Scope, receive: Receive, send: Send) -> None:
     """Answer with the size of what came, with a large thing, or without looking at what comes."""
     request = Request(scope, receive)
-    answers: dict[str, Callable[[], Any]] = {"/whole": request.body, "/large": large, "/refused": nothing}
-    content = await answers[scope["path"]]()
+    if scope["path"] == "/busy":
+        await asyncio.sleep(1.5 * connection.SLOW_S)
+    answers: dict[str, Callable[[], Any]] = {"/large": large, "/refused": nothing}
+    content = await answers.get(scope["path"], request.body)()
     answer = content if scope["path"] == "/large" else str(len(content))
     response: Response = PlainTextResponse(answer)
     await response(scope, receive, send)
@@ -150,6 +153,15 @@ def test_a_photo_over_a_weak_link_arrives_though_it_stops_on_its_way(port: int) 
                 time.sleep(0.05)
             time.sleep(connection.SLOW_S / 3)
         line.sendall(b"x" * 10_000)
+        assert line.recv(1000).endswith(b"\r\n\r\n100000")
+
+
+def test_whoever_waits_until_they_may_send_is_not_blamed(port: int) -> None:
+    """RFC 9110, 10.1.1: a client may wait for a 100 before it sends a large body."""
+    waiting = POST.replace(b"/whole", b"/busy").replace(b"\r\n\r\n", b"\r\nExpect: 100-continue\r\n\r\n")
+    with closing(connected(port, waiting)) as line:
+        assert line.recv(1000).startswith(b"HTTP/1.1 100 ")
+        line.sendall(b"x" * 100_000)
         assert line.recv(1000).endswith(b"\r\n\r\n100000")
 
 

@@ -40,7 +40,7 @@ class Checking:
             If too many wait.
         """
         if self.waiting >= (WAITING_MAX if known else STRANGERS_MAX):
-            raise Breakdown("Too many sign in at this moment. Try again in some seconds.")
+            raise Breakdown("Too many sign in at this moment; wait some seconds")
         check = self._thread.submit(passwords.is_right, kept, given)
         self._waiting.add(check)
         check.add_done_callback(self._waiting.discard)

@@ -16,6 +16,8 @@ from swapbell_host.page.visit import Fields
 FORM_MAX_BYTES = 1_000_000
 # Our choice: one for each station of the largest round, and some more.
 FIELDS_MAX = 2_000
+# RFC 2046, 5.1.1: a boundary has 70 letters at most.
+KIND_MAX_LETTERS = 200
 PLAIN = "application/x-www-form-urlencoded"
 WITH_FILES = "multipart/form-data"
 
@@ -41,20 +43,28 @@ async def read(request: Request, *, with_photo: bool = True) -> Sent:
     HTTPException
         If it is none, too large or not whole.
     """
-    kind, _, more = request.headers.get("content-type", "").lower().partition(";")
-    kind = kind.strip()
-    # No browser names an encoding for a form with a file, and to decode some takes the square of the length.
-    if kind not in {PLAIN, WITH_FILES} or (kind == WITH_FILES and "charset" in more):
-        raise HTTPException(415, "This is no form of this page.")
-    most = FORM_MAX_BYTES + (PHOTO_MAX_BYTES if with_photo and kind == WITH_FILES else 0)
+    most = FORM_MAX_BYTES + (PHOTO_MAX_BYTES if _has_file(request) and with_photo else 0)
     limited = Request(request.scope, _limited(request, most))
     try:
         form = await limited.form(max_files=1, max_fields=FIELDS_MAX, max_part_size=FORM_MAX_BYTES)
         return Sent(by_name(_texts(form)), await _photo(form))
     except ClientDisconnect as error:
         raise HTTPException(400, "The form did not arrive whole.") from error
+    except OSError as error:  # a large file is put aside on the disk until it is whole
+        raise HTTPException(503, "The host has no room for the file now. Send the form without it.") from error
     finally:
         await limited.close()
+
+
+def _has_file(request: Request) -> bool:
+    """Tell whether it is a form that may hold a file, or refuse what is none."""
+    said = request.headers.get("content-type", "").lower()
+    kind, more = said.partition(";")[0].strip(), said.partition(";")[2]
+    # No browser names an encoding for a form with a file, and to decode some takes the square of the length.
+    strange = len(said) > KIND_MAX_LETTERS or (kind == WITH_FILES and "charset" in more)
+    if kind not in {PLAIN, WITH_FILES} or strange:
+        raise HTTPException(415, "This is no form of this page.")
+    return kind == WITH_FILES
 
 
 def by_name(items: Iterable[tuple[str, str]]) -> Fields:

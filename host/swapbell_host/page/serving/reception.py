@@ -28,6 +28,7 @@ FORGED = (
     "back, reload the page and send it again. Your browser must keep cookies for that."
 )
 AWAY = "The host cannot read its ledger now; its own log says why. Try again in a minute."
+AFTER_FORM = "Go back: what you typed is still there. Look whether it was written down before you send it again."
 # Our choice: what servers in between pass on in any case; whoever was led away from a longer address begins anew.
 BACK_MAX_LETTERS = 2_000
 
@@ -90,9 +91,13 @@ class Reception:
         return sent
 
     def _caller(self, house: House, request: Request, token: str) -> Caller:
-        with _refusing():
+        try:
             account = house.accounts.of(forgery.digest(token), house.now())
             alone = account is None and self.listening.private and not house.accounts.any()
+        except Breakdown as breakdown:  # its reason is none of a stranger's business
+            raise HTTPException(
+                503, "The host cannot look into its ledger now. Try again in a minute."
+            ) from breakdown
         right = account.right if account else Right.WORK if alone else None
         address = request.client.host if request.client else ""
         return Caller(account, right, address, token, self.replies.cookies.mark(request))
@@ -121,14 +126,16 @@ class Reception:
 
 
 @contextmanager
-def _refusing(door: Door | None = None) -> Generator[None]:
+def _refusing(door: Door) -> Generator[None]:
     """Say what a handler refuses, and what it could not do, as the page says it."""
     try:
         yield
     except Mistake as mistake:
-        raise HTTPException(422 if door and door.method == "POST" else 404, str(mistake)) from mistake
+        raise HTTPException(422 if door.method == "POST" else 404, str(mistake)) from mistake
     except Breakdown as breakdown:
-        raise HTTPException(503, str(breakdown)) from breakdown
+        raise HTTPException(
+            503, f"{breakdown}. {AFTER_FORM}" if door.method == "POST" else str(breakdown)
+        ) from breakdown
 
 
 def _to_the_way_in(request: Request) -> Response:

@@ -9,6 +9,7 @@ from swapbell_host.page.access.tries import Track, tracks
 from swapbell_host.page.door import Door
 from swapbell_host.page.serving.cookies import SESSION
 from swapbell_host.page.visit import Answer, Go, Later, Page, Said, Visit
+from swapbell_models.fault import Breakdown
 from swapbell_models.notice import lapse
 
 SIGN_IN = "/login"
@@ -39,14 +40,23 @@ def _checked(visit: Visit, kept: Kept | None, mine: tuple[Track, ...]) -> Said:
         return _asked(visit, "No login has this name and this password. Look at both and try again.", 422)
     visit.house.tries.forgive(mine)
     token = new_token()
-    visit.house.accounts.begin(digest(token), kept, visit.at, visit.at + SESSION)
+    try:
+        visit.house.accounts.begin(digest(token), kept, visit.at, visit.at + SESSION)
+    except Breakdown as breakdown:  # who is not signed in yet is not told where the ledger lies
+        raise Breakdown(
+            "The host cannot write down now that you signed in: it has no room, or is busy"
+        ) from breakdown
     return Go(_inside(visit.form.get("next", "")), token=token, mark=acquaintance.mark(kept.password))
 
 
 def sign_out(visit: Visit) -> Answer:
-    """Forget this browser."""
-    visit.house.accounts.end(digest(visit.caller.token))
-    return Go(SIGN_IN, said="You are signed out.", token=new_token())
+    """Forget this browser; it forgets who it was also where the ledger cannot."""
+    said = "You are signed out."
+    try:
+        visit.house.accounts.end(digest(visit.caller.token))
+    except Breakdown:
+        said = "This browser is signed out, but the host could not write that down."
+    return Go(SIGN_IN, said=said, token=new_token())
 
 
 def _asked(visit: Visit, trouble: str = "", status: int = 200) -> Page:
