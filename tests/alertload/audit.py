@@ -1,7 +1,7 @@
 """Holds what people were told against what happened: what was missed, what came late, and how much it was."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import NamedTuple
@@ -20,6 +20,7 @@ from swapbell_host.alerting.schedule import (
     NIGHT,
     REMEMBERED,
     SPACING,
+    SWAPS,
     UNREACHED,
     UNREACHED_LOOK,
     course,
@@ -28,7 +29,16 @@ from swapbell_host.alerting.schedule import (
 from swapbell_host.books.schema import notices
 from swapbell_host.books.tellingtables import tellings, told
 from swapbell_host.jobs.quiet import waking
-from swapbell_models.notice import SUPERSEDES, NoticeKind
+from swapbell_host.judging.bait import DUE_AHEAD
+from swapbell_host.judging.waiting import FORECAST_LASTS
+from swapbell_models.notice import SUPERSEDES, URGENCY, NoticeKind, Urgency
+
+# A forecast reaches a day and a half ahead, and so long before toxic bait is said to be due out: what was heard in
+# that time is what a call rises from.
+HEARD = max(FORECAST_LASTS, DUE_AHEAD)
+ACTS = [kind for kind, urgency in URGENCY.items() if urgency is Urgency.ACT]
+# What asks for less in the same matter.
+BELOW = {kind: SUPERSEDES[kind] | {NoticeKind.VISITORS} if kind in SWAPS else SUPERSEDES[kind] for kind in ACTS}
 
 
 class Word(NamedTuple):
@@ -69,10 +79,15 @@ class Report:
         Those that nobody was told of in time, in words.
     messages, busiest
         How many messages each person got, and how many on the worst day.
+    escalations
+        Why a station was named to a person once more on one day, where that is an escalation, and how often.
+    besides
+        Person, station and moment of each call to act on a day on which another matter was named: no escalation,
+        but it cannot wait.
     repeats
-        Person, station and day of each station that was named more than once, but for escalations and calls.
-    calls_besides
-        How often a station called on a day on which it had been named before.
+        The same of each station that was named once more for any other reason.
+    woken
+        Person and moment of each message in quiet hours that holds nothing that may break them.
     waits_h
         How long each told notice waited for its first word [h], by kind.
     """
@@ -84,8 +99,10 @@ class Report:
     missed: list[str] = field(default_factory=list[str])
     messages: Counter[str] = field(default_factory=Counter[str])
     busiest: dict[str, int] = field(default_factory=dict[str, int])
+    escalations: Counter[str] = field(default_factory=Counter[str])
+    besides: list[str] = field(default_factory=list[str])
     repeats: list[str] = field(default_factory=list[str])
-    calls_besides: int = 0
+    woken: list[str] = field(default_factory=list[str])
     waits_h: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
 
     def a_day(self, person: str) -> float:
@@ -103,9 +120,13 @@ class Report:
             a_day = f"{self.a_day(person):.2f} a day, at most {self.busiest[person]}"
             yield f"{person}: {count} messages in {self.days} days, {a_day}"
         yield f"missed: {len(self.missed)}"
-        yield f"stations named twice a day: {len(self.repeats)}, but for {self.calls_besides} escalations and calls"
+        yield from (f"named once more on a day, {why}: {count}" for why, count in self.escalations.most_common())
+        yield f"named once more on a day, a call beside another matter: {len(self.besides)}"
+        yield f"named once more on a day, neither: {len(self.repeats)}"
+        yield f"messages in quiet hours without leave: {len(self.woken)}"
         yield from self.missed[:10]
-        yield from self.repeats[:10]
+        yield from (*self.besides[:10], *self.repeats[:10])
+        yield from self.woken[:10]
 
 
 def audit(play: Play) -> Report:
@@ -115,6 +136,7 @@ def audit(play: Play) -> Report:
     _unanswered(play, events, words, report)
     _flaps(play, events, words, report)
     _load(play, words, report)
+    _nights(play, words, report)
     return report
 
 
@@ -141,7 +163,7 @@ def _words(play: Play) -> list[Word]:
 def _events(play: Play) -> list[Event]:
     with play.store.reading() as connection:
         rows = connection.execute(select(notices).order_by(notices.c.id)).all()
-    found = []
+    found = list[Event]()
     for row in rows:
         kind = NoticeKind(row.kind)
         raised_at = play.raised_at[row.station, kind, row.raised_at]
@@ -170,7 +192,10 @@ def _superseded(each: Event, events: list[Event]) -> Iterator[datetime]:
 def _by_at(play: Play, station: str, kind: NoticeKind, raised_at: datetime) -> datetime:
     """Return by when somebody has to know: by the rules' own figures, given the outages and the hours of each."""
     first, second = _watchers(play, station)
-    called_at = waking(first.quiet, raised_at, UNREACHED, ZONE) if course(kind).call else raised_at + UNREACHED_LOOK
+    if course(kind).call:
+        called_at = waking(first.quiet, raised_at, UNREACHED, ZONE)
+    else:
+        called_at = _morning(first, raised_at) + UNREACHED_LOOK
     behind_at = _due_at(play, second, kind, called_at)
     return min(_due_at(play, first, kind, raised_at), behind_at)
 
@@ -187,13 +212,17 @@ def _due_at(play: Play, keeper: Keeper, kind: NoticeKind, at: datetime) -> datet
     at = at if course(kind).call else _morning(keeper, at)
     was_away = False
     while left > timedelta():
+        away = _is_away(play, keeper, at) or _is_away(play, keeper, at + STEP)
         at += STEP
-        away = not keeper.is_reached(at) or any(begin <= at < end for begin, end in play.outages.host)
         quiet = keeper.quiet is not None and keeper.quiet.holds(at, ZONE) and not course(kind).any_hour
         if away and not was_away:
             left, was_away = max(left, RETRY_AFTER[-1] + STEP), True
         left -= timedelta() if away or quiet else STEP
     return at
+
+
+def _is_away(play: Play, keeper: Keeper, at: datetime) -> bool:
+    return not keeper.is_reached(at) or any(begin <= at < end for begin, end in play.outages.host)
 
 
 def _latest(kind: NoticeKind) -> timedelta:
@@ -286,24 +315,58 @@ def _flaps(play: Play, events: list[Event], words: list[Word], report: Report) -
 
 def _load(play: Play, words: list[Word], report: Report) -> None:
     days = defaultdict[tuple[str, int], set[int]](set)
-    named = defaultdict[tuple[str, str, int], dict[int, Word]](dict)
+    named = defaultdict[tuple[str, str], dict[int, list[Word]]](lambda: defaultdict(list))
     for word in words:
-        day = day_of(word.at, play.keepers[word.person].quiet or NIGHT, ZONE)
-        days[word.person, day].add(word.telling)
-        before = named[word.person, word.station, day].get(word.telling)
-        if before is None or not _is_excepted(before):
-            named[word.person, word.station, day][word.telling] = word
+        days[word.person, _day(play, word)].add(word.telling)
+        named[word.person, word.station][word.telling].append(word)
     for (person, _), tellings_of_day in days.items():
         report.messages[person] += len(tellings_of_day)
         report.busiest[person] = max(report.busiest.get(person, 0), len(tellings_of_day))
-    for (person, station, day), messages in named.items():
-        plain = [word for word in messages.values() if not _is_excepted(word)]
-        report.calls_besides += len(messages) - 1 if len(messages) > 1 else 0
-        if len(plain) > 1:
-            report.repeats.append(
-                f"{person} heard of {station} {len(plain)} times on day {day}: {[w.kind.value for w in plain]}"
-            )
+    for messages in named.values():
+        for earlier, message in zip(messages.values(), list(messages.values())[1:], strict=False):
+            if _day(play, earlier[0]) == _day(play, message[0]):
+                _once_more([word for each in messages.values() for word in each], message, report)
 
 
-def _is_excepted(word: Word) -> bool:
-    return word.why is Why.BEHIND or course(word.kind).call
+def _nights(play: Play, words: list[Word], report: Report) -> None:
+    """See whether anybody was told in quiet hours what could have waited."""
+    message = defaultdict[int, list[Word]](list)
+    for word in words:
+        message[word.telling].append(word)
+    for each in message.values():
+        quiet = play.keepers[each[0].person].quiet
+        if quiet and quiet.holds(each[0].at, ZONE) and not any(course(word.kind).any_hour for word in each):
+            report.woken.append(f"{each[0].person}, {each[0].at}: {_listed({word.kind for word in each})}")
+
+
+def _day(play: Play, word: Word) -> int:
+    """Return in which of the person's days a word came."""
+    return day_of(word.at, play.keepers[word.person].quiet or NIGHT, ZONE)
+
+
+def _once_more(words: list[Word], message: list[Word], report: Report) -> None:
+    """Note why a message names a station of which the person has heard that day."""
+    last, kinds = message[0], {word.kind for word in message}
+    heard = {word.kind for word in words if last.at - HEARD < word.at < last.at}
+    if whys := [why for word in message if (why := _escalates(word, heard))]:
+        report.escalations[whys[0]] += 1
+    else:
+        found = report.repeats if kinds.isdisjoint(ACTS) else report.besides
+        found.append(f"{last.person}, {last.station}, {last.at}: {_listed(heard)}, then {_listed(kinds)}")
+
+
+def _escalates(word: Word, heard: Set[NoticeKind]) -> str | None:
+    """Tell in words whether a notice is more than what the person has heard of its matter; nothing if not."""
+    if word.why is Why.BEHIND:
+        return "to whoever stands behind"
+    if word.kind in ACTS and (risen := BELOW[word.kind] & heard):
+        return f"{word.kind.value}, risen from {_listed(risen)}"
+    if word.kind in ACTS and word.kind in heard:
+        return f"{word.kind.value}, which nobody has seen to"
+    if word.kind is NoticeKind.VISITORS and heard & SWAPS:
+        return "a warning against a swap that is called for"
+    return None
+
+
+def _listed(kinds: Iterable[NoticeKind]) -> str:
+    return " and ".join(sorted(kind.value for kind in kinds))

@@ -26,6 +26,8 @@ from swapbell_host.config import AlertsSection
 from swapbell_host.jobs.plan import Contact, Site
 from swapbell_host.jobs.plan import Station as Planned
 from swapbell_host.jobs.quiet import quiet
+from swapbell_host.judging.history import History
+from swapbell_host.judging.waiting import OVERDUE_AFTER
 from swapbell_models.fault import Mistake
 from swapbell_models.job import Job
 from swapbell_models.notice import Notice, NoticeKind, notice
@@ -210,34 +212,35 @@ class Play:
         for past in rules.ended(history):
             self.notebook.end(past.id, self.now)
         for each in rules.news(seen, history, self.now, RULE, self._listening_since):
-            self._tell(each)
-        for kind in self._slow_news(station, history.phase):
+            self._tell(station, each)
+        for kind in self._slow_news(station, history):
             if rules.is_news(kind, history.notices, self.now):
-                self._tell(notice(SITE, station.name, kind, self.now, "invented"))
+                self._tell(station, notice(SITE, station.name, kind, self.now, "invented"))
 
-    def _tell(self, each: Notice) -> None:
+    def _tell(self, station: Station, each: Notice) -> None:
         if self.alerts.tell(each, self.now):
             self.raised_at[each.station, each.kind, each.raised_at] = self.now
+            station.told.setdefault(each.kind.value, self.now)
 
-    def _slow_news(self, station: Station, phase: Phase) -> Iterator[NoticeKind]:
+    def _slow_news(self, station: Station, history: History) -> Iterator[NoticeKind]:
         """Yield the kinds that need the ledger's longer memory, at moments that are invented."""
-        per_look = STEP / DAY
+        per_look, phase = STEP / DAY, history.phase
         if self.rng.random() < station.odds.hole * per_look:
             yield NoticeKind.HOLE
         if phase is Phase.LURING:
-            yield from self._lure_news(station, per_look)
-        if phase is Phase.VERIFYING and self._once(station, "collapsed", 1.5 * DAY):
+            yield from self._lure_news(station, history, per_look)
+        if phase is Phase.VERIFYING and self._once(station, "a fall", 1.5 * DAY):
             yield NoticeKind.COLLAPSED
-        if phase is Phase.VERIFYING and self._once(station, "back", 3.5 * DAY) and self.rng.random() < 0.2:
+        if phase is Phase.VERIFYING and self._once(station, "a return", 3.5 * DAY) and self.rng.random() < 0.2:
             yield NoticeKind.REINVASION
 
-    def _lure_news(self, station: Station, per_look: float) -> Iterator[NoticeKind]:
+    def _lure_news(self, station: Station, history: History, per_look: float) -> Iterator[NoticeKind]:
         if self.rng.random() < station.odds.visitors * per_look:
             yield NoticeKind.VISITORS
-        if station.wasps and self._once(station, "forecast", 2.5 * DAY):
+        if station.wasps and self._once(station, "a forecast", 2.5 * DAY):
             yield NoticeKind.FORECAST
-        ready = station.told.get("ready")
-        if ready and self.now - ready > DAY:
+        ready_at = station.told.get(NoticeKind.READY.value)
+        if ready_at and self.now - ready_at >= OVERDUE_AFTER and not history.open(NoticeKind.VISITORS):
             yield NoticeKind.SWAP_OVERDUE
 
     def _once(self, station: Station, word: str, after: timedelta) -> bool:
@@ -274,11 +277,7 @@ class Play:
         """Do what a person does at a station after having read of it."""
         station.repair()
         phase = station.job.at(self.now).phase
-        is_ready = any(
-            key[:2] == (station.name, NoticeKind.READY) and at >= station.cycle_at
-            for key, at in self.raised_at.items()
-        )
-        if phase is Phase.LURING and is_ready:
+        if phase is Phase.LURING and NoticeKind.READY.value in station.told:
             station.do(Event.SWAPPED, self.now)
             station.wasps = False
         elif phase in {Phase.TOXIC, Phase.OVERDUE} and self.now >= (station.job.swapped_at or self.now) + 2.4 * DAY:

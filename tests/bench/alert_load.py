@@ -29,7 +29,7 @@ def played(season: Season) -> Report:
 def holds(report: Report) -> bool:
     """Tell whether nothing was missed and nobody told too much."""
     bearable = all(report.a_day(person) <= A_DAY_MAX for person in report.messages)
-    return bearable and not report.missed and not report.repeats
+    return bearable and not (report.missed or report.repeats or report.woken)
 
 
 if __name__ == "__main__":

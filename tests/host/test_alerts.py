@@ -248,6 +248,75 @@ def test_a_failing_channel_is_tried_again_on_its_schedule_and_reported_once(stor
     ]
 
 
+def test_what_an_address_did_not_take_in_the_evening_waits_for_the_morning(store: Store) -> None:
+    way = Way([False] * 4)
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY)
+    desk.pass_by(NOW + 14 * HOUR, NOW + 11 * HOUR)  # from nine until midnight
+    assert (way.tries, way.taken) == (4, [])
+    desk.settle(NOW + 21 * HOUR)
+    assert len(way.taken) == 1
+
+
+def test_what_breaks_quiet_hours_is_tried_again_in_them(store: Store) -> None:
+    way = Way([False] * 4)
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(LEFT_OUT)
+    desk.pass_by(NOW + 14 * HOUR, NOW + 11 * HOUR)
+    assert len(way.taken) == 1
+
+
+def test_a_clock_that_was_a_year_ahead_holds_no_message_back(store: Store) -> None:
+    way = Way([False])
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY)
+    desk.pass_by(NOW + 365 * DAY + MINUTE, NOW + 365 * DAY)
+    assert way.taken == []
+    desk.settle(NOW + MINUTE)
+    assert len(way.taken) == 1
+
+
+def test_a_message_under_way_when_the_clock_is_set_back_is_given_up_like_any(store: Store) -> None:
+    class Hanging:
+        def send(self, title: str, body: str) -> bool:
+            return threading.Event().wait()
+
+    desk = Desk(store, house("h://"), {"h://": Hanging()})
+    desk.tell(READY)
+    desk.alerts.advance(NOW)
+    desk.alerts.advance(NOW + GATHER)
+    assert desk.alerts.underway
+    desk.alerts.advance(NOW - DAY)
+    assert not desk.alerts.underway
+
+
+def test_a_thousand_stations_silent_at_once_are_one_message_that_fits_a_phone(store: Store) -> None:
+    way = Way()
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(*[said(NoticeKind.SILENT, f"s{number:04}") for number in range(1000)])
+    for minutes in (0, 1, 10, 60):
+        desk.settle(NOW + minutes * MINUTE)
+    (told,) = way.taken
+    assert told.startswith("swapbell: 1000 silent\n")
+    assert "s0011 (number 12) and 988 more." in told
+    assert len(told) < 600
+
+
+def test_a_machine_that_can_start_no_thread_tries_again(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(_: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    way = Way()
+    desk = Desk(store, house("a://"), {"a://": way})
+    desk.tell(READY)
+    with monkeypatch.context() as patch:
+        patch.setattr(threading.Thread, "start", full)
+        desk.pass_by(NOW + MINUTE)
+    assert way.taken == []
+    desk.pass_by(NOW + 3 * MINUTE, NOW + MINUTE)
+    assert len(way.taken) == 1
+
+
 def test_whatever_an_address_missed_comes_in_one_message(store: Store) -> None:
     way = Way([False, False])
     desk = Desk(store, house("a://"), {"a://": way})

@@ -12,6 +12,7 @@ from swapbell_host.alerting.outbox import OpenNotice, Told, Why
 from swapbell_host.alerting.policy import Case, Due, Person, Watchers, cases, current, due
 from swapbell_host.alerting.posting import posts
 from swapbell_host.alerting.schedule import COURSES, FLAPS, NIGHT, SPACING, course, day_of
+from swapbell_host.judging.bait import DUE_AHEAD
 from swapbell_models.notice import URGENCY, NoticeKind, Urgency
 
 READY, LEFT_OUT, SILENT, TOUCHED = (
@@ -33,9 +34,23 @@ def told_first(kind: NoticeKind, at: datetime = NOW, *, taken: bool = True) -> C
     return Case(of, WATCHERS, (word(of, KIM, at, taken=taken),))
 
 
-def test_every_kind_has_a_course_and_whatever_asks_to_act_is_a_call() -> None:
+def test_every_kind_has_a_course_and_a_call_is_what_asks_to_act() -> None:
     assert set(COURSES) == set(NoticeKind)
-    assert all(course(kind).call for kind, urgency in URGENCY.items() if urgency is Urgency.ACT)
+    assert {kind for kind in COURSES if course(kind).call} == {
+        kind for kind, urgency in URGENCY.items() if urgency is Urgency.ACT
+    }
+
+
+def test_toxic_bait_due_out_is_in_a_round_up_half_a_day_before_and_again_on_the_last_day() -> None:
+    assert timedelta(hours=12) + DAY <= DUE_AHEAD
+    assert whom(told_first(NoticeKind.DUE_OUT), NOW + 12 * HOUR) == []
+    assert whom(told_first(NoticeKind.DUE_OUT), NOW + DAY) == [("Kim", Why.AGAIN)]
+
+
+def test_a_call_to_swap_is_not_repeated_on_the_day_on_which_the_swap_is_overdue() -> None:
+    said_first = [word(entry(READY), person, NOW) for person in (KIM, ROBIN)]
+    case = Case(entry(READY), WATCHERS, tuple(said_first))
+    assert (whom(case, NOW + DAY), len(whom(case, NOW + 2 * DAY))) == ([], 2)
 
 
 def test_the_contact_is_told_first() -> None:
@@ -67,7 +82,9 @@ def test_a_fault_that_was_taken_goes_to_nobody_else() -> None:
     assert [name for name, _ in whom(told_first(SILENT), NOW + 5 * DAY)] == ["Kim"]
 
 
-@pytest.mark.parametrize(("kind", "after"), [(READY, HOUR), (NoticeKind.DUE_OUT, HOUR), (SILENT, DAY)])
+@pytest.mark.parametrize(
+    ("kind", "after"), [(READY, HOUR), (LEFT_OUT, HOUR), (NoticeKind.DUE_OUT, DAY), (SILENT, DAY)]
+)
 def test_what_does_not_reach_the_first_goes_to_the_second(kind: NoticeKind, after: timedelta) -> None:
     case = told_first(kind, taken=False)
     assert whom(case, NOW + after / 2) == []
@@ -117,6 +134,22 @@ def test_what_lies_on_the_shelf_is_told_to_nobody_until_then_and_then_again() ->
     shelved = replace(case, entry=replace(case.entry, shelved_until=NOW + 2 * HOUR))
     assert whom(shelved, NOW + HOUR) == []
     assert whom(shelved, NOW + 2 * HOUR) == [("Kim", Why.AGAIN)]
+
+
+def test_what_was_put_off_comes_again_at_its_time_although_the_station_was_named_that_day() -> None:
+    of = replace(entry(SILENT), shelved_until=NOW + 2 * HOUR)
+    told = [word(of, KIM, NOW)]
+    found = due(Case(of, WATCHERS, tuple(told)), NOW + 2 * HOUR)
+    assert len(posts(found, told, frozenset(), NOW + 2 * HOUR)) == 1
+
+
+def test_a_word_by_a_clock_that_was_a_year_ahead_holds_no_reminder_back() -> None:
+    of, ahead = entry(LEFT_OUT), NOW + 365 * DAY
+    wrong = replace(word(of, KIM, ahead), telling_id=1)
+    assert whom(Case(of, WATCHERS, (wrong,)), NOW) == [("Kim", Why.AGAIN), ("Robin", Why.BEHIND)]
+    right = [replace(word(of, each, NOW), telling_id=2) for each in (KIM, ROBIN)]
+    assert whom(Case(of, WATCHERS, (wrong, *right)), NOW + HOUR) == []
+    assert len(whom(Case(of, WATCHERS, (wrong, *right)), NOW + 4 * HOUR)) == 2
 
 
 def test_a_fault_is_brought_to_mind_after_one_three_and_seven_days() -> None:

@@ -54,6 +54,18 @@ def test_a_night_with_a_changed_clock_is_an_hour_longer_or_shorter() -> None:
     assert NIGHT.ends_at(forward, ZONE) - forward.astimezone(UTC) == 8 * HOUR
 
 
+def test_hours_that_end_while_the_clock_is_set_back_end_that_night() -> None:
+    hush, again = Quiet(time(21), time(2, 30)), datetime(2026, 4, 5, 2, 15, tzinfo=ZONE, fold=1).astimezone(UTC)
+    assert hush.holds(again, ZONE)
+    assert hush.ends_at(again, ZONE) == again + timedelta(minutes=15)
+    assert hush.after(again, HOUR, ZONE) == again + timedelta(minutes=75)
+
+
+def test_hours_that_would_end_in_the_hour_that_is_left_out_end_after_it() -> None:
+    hush, before = Quiet(time(21), time(2, 30)), datetime(2026, 9, 27, 1, 0, tzinfo=ZONE).astimezone(UTC)
+    assert hush.after(before, timedelta(minutes=1), ZONE) >= before + HOUR
+
+
 @given(MOMENTS, st.integers(0, 23), st.integers(1, 12), st.integers(1, 48))
 def test_whoever_waits_long_enough_is_never_called_in_them(begun: datetime, hour: int, long: int, hours: int) -> None:
     hush = Quiet(time(hour), time((hour + long) % 24))

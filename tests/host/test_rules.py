@@ -231,7 +231,7 @@ def with_bait_out(since: timedelta, *notices: PastNotice) -> History:
         (TOXIC_FOR, [NoticeKind.LEFT_OUT]),
     ],
 )
-def test_toxic_bait_is_told_the_evening_before_it_is_due_out_and_when_it_is_left_out(
+def test_toxic_bait_is_told_ahead_of_when_it_is_due_out_and_when_it_is_left_out(
     since: timedelta, said: list[NoticeKind]
 ) -> None:
     assert kinds(judge(with_bait_out(since), NOW, RULE)) == said

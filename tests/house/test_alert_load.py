@@ -30,5 +30,10 @@ def test_nobody_is_told_more_than_three_times_a_day(report: Report) -> None:
     assert all(report.a_day(person) <= A_DAY_MAX for person in report.messages)
 
 
-def test_no_station_is_named_twice_a_day_but_by_calls_and_escalations(report: Report) -> None:
-    assert report.repeats == []
+def test_no_station_is_named_to_anybody_twice_a_day_but_by_escalations(report: Report) -> None:
+    assert (report.besides, report.repeats) == ([], [])
+    assert report.escalations.total() > 0
+
+
+def test_nobody_is_told_in_the_night_what_can_wait(report: Report) -> None:
+    assert report.woken == []

@@ -92,7 +92,7 @@ class Alerts:
         if self._looked_at is None or not timedelta() <= at - self._looked_at < LOOK_EVERY:
             self._look(at)
         for waiting in self._waiting:
-            if waiting.due_at <= at and waiting.person not in self.underway:
+            if _is_due(waiting, at) and waiting.person not in self.underway:
                 self._send(waiting, at)
 
     @contextmanager
@@ -125,14 +125,15 @@ class Alerts:
                 self._outlet.say(each.case.entry.notice, _message(each.case.entry, at))
 
     def _send(self, waiting: Waiting, at: datetime) -> None:
-        """Hand over what is still worth telling of a message."""
-        moot = [each for each in waiting.whys if not self._is_worth(each, waiting.person, at)]
-        if moot:
+        """Hand over what is still worth telling of a message; in quiet hours only with what breaks them."""
+        found = {number: self._still_due(number, why, waiting.person, at) for number, why in waiting.whys.items()}
+        if moot := [number for number, each in found.items() if each is None]:
             self._tellings.leave_out(waiting.id, moot)
             self._looked_at = None
-        lines = [self._line(each, why) for each, why in waiting.whys.items() if each not in moot]
-        if not lines:
+        dues = [each for each in found.values() if each]
+        if all(each.hushed(at) for each in dues):
             return
+        lines = [self._line(each) for each in dues]
         errand = Errand(waiting.id, waiting.person, letter.title(lines), letter.body(lines, self._outlet.page), at)
         if waiting.person == HERE.name:
             errand.taken = True
@@ -142,16 +143,18 @@ class Alerts:
         else:
             self._failed(errand, at)
 
-    def _is_worth(self, notice_id: int, person: str, at: datetime) -> bool:
-        """Tell whether a notice is still to be told to somebody who still is to be told of it."""
+    def _still_due(self, notice_id: int, why: Why, name: str, at: datetime) -> Due | None:
+        """Return a notice of a message, if it is still to be told, to somebody who still is to be told of it."""
         case = self._cases.get(notice_id)
         if case is None or case.entry.shelved(at):
-            return False
-        return person in {each.name for each in (*case.watchers.first, *case.watchers.behind)}
+            return None
+        named = (each for each in (*case.watchers.first, *case.watchers.behind) if each.name == name)
+        person = next(named, None)
+        return Due(person, case, why) if person else None
 
-    def _line(self, notice_id: int, why: Why) -> letter.Line:
-        case = self._cases[notice_id]
-        return letter.Line(case.entry, why, case.watchers.zone, case.flaps, self._is_warned(case.entry))
+    def _line(self, each: Due) -> letter.Line:
+        case = each.case
+        return letter.Line(case.entry, each.why, case.watchers.zone, case.flaps, self._is_warned(case.entry))
 
     def _is_warned(self, entry: OpenNotice) -> bool:
         """Tell whether a swap is called for where visitors were warned of, who may be no wasps."""
@@ -192,6 +195,11 @@ class Alerts:
             self._failing.add(errand.person)
             shown = self._outlet.people(at).shown(errand.person)
             self._outlet.report(f"{shown} did not take a message; it is kept and tried again")
+
+
+def _is_due(waiting: Waiting, at: datetime) -> bool:
+    """Tell whether a message is to be tried; one that waits for longer than any was put there by a wrong clock."""
+    return not at < waiting.due_at <= at + RETRY_AFTER[-1]
 
 
 def _known(found: Iterable[Case], told: Iterable[Told]) -> dict[int, Case]:

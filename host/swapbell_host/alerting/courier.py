@@ -60,9 +60,7 @@ class Courier:
         self._hanging[errand.person] = hanging
         thread = Thread(target=_send, args=(errand, channel), name=f"to {errand.person}", daemon=True)
         self._underway[errand.person] = errand, thread
-        if len(hanging) < HANGING_MAX:
-            thread.start()
-        else:
+        if len(hanging) >= HANGING_MAX or not _starts(thread):
             errand.taken = False
 
     def back(self, at: datetime) -> list[Errand]:
@@ -83,8 +81,18 @@ class Courier:
                 thread.join(max(until_s - monotonic(), 0.0))
 
 
+def _starts(thread: Thread) -> bool:
+    """Start a thread; False if the machine has no room for one more."""
+    try:
+        thread.start()
+    except RuntimeError:
+        return False
+    return True
+
+
 def _is_late(errand: Errand, at: datetime) -> bool:
-    return errand.taken is None and at - errand.begun_at > TIMEOUT
+    """Tell whether it has been gone for too long, or the clock was set since, which tells no more how long."""
+    return errand.taken is None and abs(at - errand.begun_at) > TIMEOUT
 
 
 def _send(errand: Errand, channel: Channel) -> None:

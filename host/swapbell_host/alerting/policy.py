@@ -99,11 +99,25 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One notice that one person is to be told of now."""
+    """One notice that one person is to be told of now.
+
+    Attributes
+    ----------
+    asked
+        Whether somebody put it off until now, and so asked to hear of it now.
+    """
 
     person: Person
     case: Case
     why: Why
+    asked: bool = False
+
+    def hushed(self, now: datetime) -> bool:
+        """Tell whether it waits for the end of the person's quiet hours."""
+        quiet = self.person.quiet
+        if quiet is None or (self.case.course.any_hour and self.why is not Why.AGAIN and not self.case.anew):
+            return False
+        return quiet.holds(now, self.case.watchers.zone)
 
 
 def current(still_open: Sequence[OpenNotice]) -> list[OpenNotice]:
@@ -160,37 +174,37 @@ def due(case: Case, now: datetime) -> list[Due]:
     """Return who is to be told of a notice at `now` (aware UTC), and why, but for what else the same person hears."""
     if case.entry.shelved(now):
         return []
-    found = [Due(person, case, why) for person in case.watchers.first if (why := _why(case, person, now, Why.FIRST))]
+    found = [_due(case, person, now, Why.FIRST) for person in case.watchers.first]
     if _calls_behind(case, now):
         behind = [person for person in case.watchers.behind if person not in case.watchers.first]
-        found += [Due(person, case, why) for person in behind if (why := _why(case, person, now, Why.BEHIND))]
-    return [each for each in found if not _hushed(each, now)]
+        found += [_due(case, person, now, Why.BEHIND) for person in behind]
+    return [each for each in found if each and not each.hushed(now)]
 
 
-def _why(case: Case, person: Person, now: datetime, anew: Why) -> Why | None:
+def _due(case: Case, person: Person, now: datetime, anew: Why) -> Due | None:
     mine = [each for each in case.told if each.person == person.name]
     if not mine:
-        return anew
-    return Why.AGAIN if _is_due_again(case, mine, person, now) else None
+        return Due(person, case, anew)
+    last_at = max(mine, key=_number).taken_at
+    if last_at is None:  # the last word still waits for this person
+        return None
+    asked = case.entry.shelved_until is not None and last_at < case.entry.shelved_until
+    if asked or _is_due_again(case, last_at, len(mine), person, now):
+        return Due(person, case, Why.AGAIN, asked)
+    return None
 
 
-def _is_due_again(case: Case, mine: Sequence[Told], person: Person, now: datetime) -> bool:
-    taken_at = [each.taken_at for each in mine if each.taken_at is not None]
-    if len(taken_at) < len(mine):  # the last word still waits for this person
-        return False
-    last_at, shelved_until = max(taken_at), case.entry.shelved_until
-    if shelved_until is not None and last_at < shelved_until:
-        return True
+def _is_due_again(case: Case, last_at: datetime, times: int, person: Person, now: datetime) -> bool:
     spans = case.course.again_after
     if case.course.behind_after is not None and not case.watchers.behind:
         spans = (case.course.behind_after, *spans)
-    return bool(spans) and _passed(last_at, nth(spans, len(taken_at)), person, case.watchers.zone, now)
+    return bool(spans) and _passed(last_at, nth(spans, times), person, case.watchers.zone, now)
 
 
 def _calls_behind(case: Case, now: datetime) -> bool:
     """Tell whether those who are told first have not answered in time, or were not reached."""
     for person in case.watchers.first:
-        first = min((each for each in case.told if each.person == person.name), key=_made_at, default=None)
+        first = min((each for each in case.told if each.person == person.name), key=_number, default=None)
         if first is None:
             return False
         patience = UNREACHED if case.course.call else UNREACHED_LOOK
@@ -205,16 +219,11 @@ def _calls_behind(case: Case, now: datetime) -> bool:
 
 
 def _passed(since_at: datetime, span: timedelta, person: Person, zone: ZoneInfo, now: datetime) -> bool:
+    if since_at - now > DAY:  # by a clock that was far ahead: nobody waits until it is right
+        return True
     if span >= DAY:
         return person.day(now, zone) - person.day(since_at, zone) >= span.days
     return now >= waking(person.quiet, since_at, span, zone)
-
-
-def _hushed(each: Due, now: datetime) -> bool:
-    quiet = each.person.quiet
-    if quiet is None or (each.case.course.any_hour and each.why is not Why.AGAIN and not each.case.anew):
-        return False
-    return quiet.holds(now, each.case.watchers.zone)
 
 
 def _is_same_call(word: Told, now: datetime) -> bool:
@@ -222,5 +231,6 @@ def _is_same_call(word: Told, now: datetime) -> bool:
     return course(word.key[2]).call and now - word.made_at < DAY
 
 
-def _made_at(each: Told) -> datetime:
-    return each.made_at
+def _number(word: Told) -> int:
+    """Return where a word stands in the order of tellings, whatever the clock showed."""
+    return word.telling_id

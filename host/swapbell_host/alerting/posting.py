@@ -69,16 +69,21 @@ def _allowed(person: Person, dues: list[Due], heard: list[Told], joins: bool, no
         return tuple(dues)
     days = {zone: _day(person, zone, heard, now) for zone in {each.case.watchers.zone for each in dues}}
     dated = [(each, days[each.case.watchers.zone]) for each in dues]
-    calls = [each for each, day in dated if each.case.course.call and (joins or _is_spaced(each, day, now))]
-    looks = [(each, day) for each, day in dated if not each.case.course.call and _is_fresh(each, day)]
+    calls = [each for each, day in dated if _calls(each) and (joins or _is_spaced(each, day, now))]
+    looks = [(each, day) for each, day in dated if not _calls(each) and _is_fresh(each, day)]
     if calls or joins or any(day.may_round_up for _, day in looks):
         return (*calls, *(each for each, _ in looks))
     return ()
 
 
+def _calls(each: Due) -> bool:
+    """Tell whether it waits for no round-up: a call, or what somebody put off until now."""
+    return each.case.course.call or each.asked
+
+
 def _is_spaced(each: Due, day: _Day, now: datetime) -> bool:
     """Tell whether the person was left in peace for long enough, given how much there was to hear today."""
-    if day.last_at is None:
+    if day.last_at is None or each.asked:
         return True
     spacing = SPACING[0] if each.case.course.any_hour else nth(SPACING, day.messages)
     return now >= day.last_at + spacing

@@ -5,7 +5,7 @@ no call. Spans of less than a day count only the hours in which the person may b
 round-up of that day. A person's day begins when the quiet hours of the night end.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -65,19 +65,21 @@ _NEWS = Course(call=False)
 _FAULT = Course(call=False, again_after=(DAY, 3 * DAY, 7 * DAY))
 # Our choice: two hours leave time to answer from the field; a swap that comes two hours later still finds the wasps.
 _SWAP = Course(call=True, again_after=(DAY,), behind_after=2 * HOUR)
+# Our choice: the next day it is the swap that is overdue, where nothing holds it back; one word a day is enough.
+_READY = replace(_SWAP, again_after=(2 * DAY, DAY))
 # A warning of visitors is a call where somebody may be on the way to swap: these could be bees.
 WARNING = _SWAP
 SWAPS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
 
 COURSES = {
-    NoticeKind.READY: _SWAP,
+    NoticeKind.READY: _READY,
     NoticeKind.SWAP_OVERDUE: _SWAP,
     # The one kind that rings at night: whoever was told half a day ahead has let the deadline pass, what is out can
     # harm animals that feed at night, and the label's term is over. Its reminders, also of the notice that is raised
     # anew after each acknowledgement, wait for the morning.
     NoticeKind.LEFT_OUT: Course(call=True, again_after=(4 * HOUR,), behind_after=HOUR, any_hour=True),
-    # A call, although it only asks for a look: half a day ahead is too short to wait for tomorrow's round-up.
-    NoticeKind.DUE_OUT: Course(call=True),
+    # No call: it is known so far ahead that a round-up names it half a day before or more, and again on the last day.
+    NoticeKind.DUE_OUT: Course(call=False, again_after=(DAY,)),
     NoticeKind.TOUCHED: _NEWS,
     NoticeKind.FORECAST: _NEWS,
     NoticeKind.COLLAPSED: _NEWS,

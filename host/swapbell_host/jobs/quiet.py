@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 # Our choice: that toxic bait is due out is said half a day ahead; whoever is quiet no longer still hears it in time.
@@ -74,5 +74,11 @@ def waking(hours: Quiet | None, at: datetime, span: timedelta, zone: ZoneInfo) -
 def _next(clock: time, at: datetime, zone: ZoneInfo) -> datetime:
     """Return the next moment after `at` at which the site's clock shows a time of day."""
     today = at.astimezone(zone).date()
-    moments = (datetime.combine(today + k * _DAY, clock, zone).astimezone(UTC) for k in range(-1, 3))
+    moments = (moment for k in range(-1, 3) for moment in _shown(clock, today + k * _DAY, zone))
     return next(moment for moment in moments if moment > at)
+
+
+def _shown(clock: time, day: date, zone: ZoneInfo) -> list[datetime]:
+    """Return when a day's clock shows a time: twice where it is set back, once, later, where it is set over it."""
+    first, again = (datetime.combine(day, clock.replace(fold=fold), zone).astimezone(UTC) for fold in (0, 1))
+    return [first, again] if again > first else [first]
