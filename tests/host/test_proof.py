@@ -76,8 +76,8 @@ def test_a_collapse_beside_control_stations_says_so() -> None:
     told = collapse(verifying(finding(Side(12, 12 * HOUR_S), steady)))
     assert (
         "600 visits in 12.0 h before the swap, 12 visits in 12.0 h since fresh lure hangs again, while the control "
-        "stations had 500 visits in 12.0 h before and 490 visits in 12.0 h since. Held against them, visits: a fall "
-        "by 98.0%"
+        "stations had 500 visits in 12.0 h before and 490 visits in 12.0 h since. Held against the "
+        "control stations, visits: a fall by 98.0%"
     ) in told
     assert "No control station" not in told
 

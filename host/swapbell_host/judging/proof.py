@@ -25,7 +25,11 @@ def collapse(evidence: Evidence) -> Notice | None:
         return None
     if told.high is None or told.high > COLLAPSED_MAX:
         return None
-    fell = told.words if found.caution else f"Held against them, {told.words[:1].lower()}{told.words[1:]}"
+    fell = (
+        told.words
+        if found.caution
+        else f"Held against the control stations, {told.words[:1].lower()}{told.words[1:]}"
+    )
     besides = found.caution or (f"Left out of them: {found.left}." if found.left else "")
     words = (
         f"the traffic has collapsed: {_seen(found.before)} before the swap, {_seen(found.after)} since fresh lure "
