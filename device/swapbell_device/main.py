@@ -199,7 +199,8 @@ def check_station(
 ) -> None:
     """Check camera, view, scale, clock, disk, spool, broker, heat and power: pass, look or fail, with what to do.
 
-    Exit code 1 if anything fails. It opens the camera itself: stop a counter that runs first.
+    Exit code 1 if anything fails. It opens the camera itself: stop a counter that runs first. It waits 30 s for the
+    camera, 12 s for the broker's name and 15 s for the broker, no longer.
 
     Example: swapbell-device check --config device.toml
     """
