@@ -54,10 +54,14 @@ clips_a_day = 96
 PER_S = 20.0
 
 
+def configured(folder: Path) -> Config:
+    (folder / "station.toml").write_text(GATE)
+    return parse_config(DEVICE, folder / "device.toml")
+
+
 @pytest.fixture
 def config(tmp_path: Path) -> Config:
-    (tmp_path / "station.toml").write_text(GATE)
-    return parse_config(DEVICE, tmp_path / "device.toml")
+    return configured(tmp_path)
 
 
 @dataclass
@@ -141,9 +145,10 @@ def film() -> Film:
     return there_and_back(85.0)
 
 
-@pytest.fixture
-def run(config: Config, monkeypatch: pytest.MonkeyPatch, film: Film) -> Kept:
-    return kept(config, monkeypatch, film)
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory, film: Film) -> Kept:
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        return kept(configured(tmp_path_factory.mktemp("run")), monkeypatch, film)
 
 
 def test_each_crossing_has_a_strip_that_says_what_was_counted(run: Kept) -> None:
@@ -308,6 +313,13 @@ def test_a_minute_that_began_unseen_says_so(config: Config, monkeypatch: pytest.
 
     run = kept(config, monkeypatch, film, shown=late)
     assert run.about().left_out == "the counter was not there at its beginning"
+
+
+def test_a_counter_whose_time_begins_late_films_no_minute_that_was_before_it(
+    config: Config, monkeypatch: pytest.MonkeyPatch, film: Film
+) -> None:
+    run = kept(config, monkeypatch, film, shown=lambda moments: (each for each in moments if each.at_s > 15.0))
+    assert run.clips() == []
 
 
 def test_a_film_that_the_end_cuts_off_leaves_nothing(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:

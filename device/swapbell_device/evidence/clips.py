@@ -57,7 +57,6 @@ class Clips:
         self._next: Chosen | None = None
         self._reel: Reel | None = None
         self._tallies: list[Tally] = []
-        self._plan(0.0, None)
 
     def see(self, moment: Moment | Absence, tallies: Iterable[Tally], started_at: datetime | None) -> None:
         """Film the moment if its minute was drawn, and end a film whose tallies are all there.
@@ -71,7 +70,7 @@ class Clips:
         started_at : datetime or None
             The moment from which seconds count, aware UTC, if the counter knows the time of day.
         """
-        if self._reel is None and started_at != self._planned_by:
+        if self._reel is None and (self._next is None or started_at != self._planned_by):
             self._plan(moment.at_s, started_at)
         if self._next is None:
             return
