@@ -73,13 +73,7 @@ class Comparison:
 
     def of(self, swap: Swap) -> Found:
         """Return what became of the traffic after a swap: of all its stations together, and of each."""
-        pieces = self.pieces(swap)
-        while True:
-            try:
-                next(pieces)
-            except StopIteration as end:
-                found: Found = end.value
-                return found
+        return _whole(self.pieces(swap))
 
     def pieces(self, swap: Swap) -> Pieces[Found]:
         """Return the same, in pieces of some hundredths of a second: one for each station."""
@@ -100,3 +94,13 @@ class Comparison:
 
     def _entries(self, key: Key) -> Sequence[Entry]:
         return standing(self._service.entries(*key, self._now))
+
+
+def _whole(pieces: Pieces[T]) -> T:
+    """Do all of some work at once."""
+    while True:
+        try:
+            next(pieces)
+        except StopIteration as end:
+            found: T = end.value
+            return found

@@ -118,7 +118,7 @@ def reference(told: Sequence[Tally], step: timedelta = STRETCH) -> list[Count]:
 def _told(stretch: int, parts: Mapping[int, Mapping[str, Part]]) -> list[int]:
     """Return what is told of five minutes: nothing but how much is claimed, where two counters claim it."""
     over = {n: _overlap(parts[n]) for n in (stretch - 1, stretch, stretch + 1) if n in parts}
-    if over[stretch] > 0 and max(over.values()) > 60_000_000:
+    if over[stretch] > 0 and sum(each for each in over.values() if each > 0) > 60_000_000:
         boots = parts[stretch].values()
         return [0] * 6 + [max(boot.last for boot in boots) - min(boot.first for boot in boots)]
     return [*map(sum, zip(*(part.sums for part in parts[stretch].values()), strict=True)), 0]
@@ -293,6 +293,11 @@ def test_little_of_a_stretch_is_enough_for_two_counters_to_claim(ledger_name: st
 def test_the_first_and_last_moments_of_two_counters_are_a_gap_too(ledger_name: str) -> None:
     found = counted(ledger_name, *run("b1", 0, 900), *run("b2", 270, 630))
     assert [each.visits for each in found] == [0, 0, 0]
+
+
+def test_two_minutes_over_a_border_are_two_counters(ledger_name: str) -> None:
+    found = counted(ledger_name, *run("b1", 0, 360), *run("b2", 240, 600))
+    assert [(each.visits, each.twofold_s) for each in found] == [(0, 300.0), (0, 300.0)]
 
 
 def test_a_counter_that_starts_anew_is_one_counter(ledger_name: str) -> None:

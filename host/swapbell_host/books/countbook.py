@@ -26,7 +26,7 @@ from swapbell_host.books.counttables import counts
 from swapbell_host.books.prepared import Prepared
 from swapbell_host.books.schema import boots, from_us, tallies, to_us
 from swapbell_host.books.store import Book
-from swapbell_host.books.wording import Least
+from swapbell_host.books.wording import Greatest, Least
 from swapbell_host.count import STRETCH, Count, by_day, joined
 from swapbell_models.calendar.daylight import nights
 from swapbell_models.calendar.place import Place
@@ -38,8 +38,8 @@ TWOFOLD_US = round(TWOFOLD_S * 1e6)
 class Countbook(Book):
     """The counts of every station of one ledger, down to the newest tally; whether its host runs or not.
 
-    Where two starts of a counter claim more than `TWOFOLD_S` of the same five minutes, two counters share the name:
-    these five minutes, and those before and after as far as both claim some of them, are no number but a gap.
+    Where two starts of a counter claim the same time, more than `TWOFOLD_S` of three stretches in a row, two counters
+    share the name: each of these five minutes of which both claim some is no number but a gap.
     """
 
     def span(
@@ -135,7 +135,8 @@ def _twofold() -> Prepared:
     over = (cast(func.sum(boot.c.claim), BigInteger) - claimed).label("over")
     each = select(boot.c.from_at, *_added_up(boot), claimed.label("claimed"), over)
     each = each.group_by(boot.c.from_at).having(func.count() > 1).subquery()
-    beside = func.max(each.c.over).over(order_by=each.c.from_at, range_=(-STRETCH_US, STRETCH_US)).label("beside")
+    beside = func.sum(Greatest(each.c.over, literal(0)))
+    beside = beside.over(order_by=each.c.from_at, range_=(-STRETCH_US, STRETCH_US)).label("beside")
     told = select(each, beside).subquery()
     first, last = (bindparam(name, type_=BigInteger) for name in ("first", "last"))
     found = select(told.c.from_at, *(told.c[name] for name in SUMMED), told.c.claimed)

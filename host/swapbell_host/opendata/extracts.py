@@ -76,11 +76,7 @@ def crossings(store: Store, chosen: list[Chosen]) -> Extract:
 
 def tallies(store: Store, chosen: list[Chosen]) -> Extract:
     """Return every tally, as `tables.TALLIES`."""
-    rows = (
-        [_tally_row(each, one) for one in piece if one.from_at is None or each.span.holds(one.from_at)]
-        for each in chosen
-        for piece in told(store, each, timeless=True)
-    )
+    rows = (_tally_rows(each, piece) for each in chosen for piece in told(store, each, timeless=True))
     return Extract(TALLIES, pieces(store, chosen), rows, _remarks(store, chosen, timeless=True))
 
 
@@ -161,7 +157,14 @@ def _crossing_rows(each: Chosen, one: Told) -> Iterator[Row]:
             )
 
 
-def _tally_row(each: Chosen, one: Told) -> Row:
+def _tally_rows(each: Chosen, piece: Sequence[Told]) -> list[Row]:
+    kept = [one for one in piece if one.from_at is None or each.span.holds(one.from_at)]
+    spans = [one.span for one in kept if one.span]
+    nights = each.timeline.nights((min(a for a, _ in spans), max(b for _, b in spans))) if spans else None
+    return [_tally_row(each, one, nights) for one in kept]
+
+
+def _tally_row(each: Chosen, one: Told, nights: Sequence[Span] | None) -> Row:
     tally = one.tally
     return (
         *_where(each, one.from_at),
@@ -175,7 +178,7 @@ def _tally_row(each: Chosen, one: Told) -> Row:
         one.clock,
         tally.seconds,
         tally.watched_s,
-        _light(each, one),
+        _light(one.span, nights) if one.span and nights is not None else None,
         *_bodies(tally),
         *_sight(tally.sight or Sight()),
     )
@@ -187,13 +190,9 @@ def _bodies(tally: Tally) -> tuple[int | None, ...]:
     return tuple(known(seen.count((way, size)), tally.watched_s) for way in Direction for size in SizeClass)
 
 
-def _light(each: Chosen, one: Told) -> str | None:
-    """Tell whether a tally lies in the foraging hours; nothing where nobody knows."""
-    to_at = one.at(max(one.tally.seconds, 1e-6))
-    nights = each.timeline.nights((one.from_at, to_at)) if one.from_at and to_at else None
-    if nights is None or one.from_at is None or to_at is None:
-        return None
-    dark_s, whole_s = overlap_s((one.from_at, to_at), nights), (to_at - one.from_at).total_seconds()
+def _light(span: Span, nights: Sequence[Span]) -> str:
+    """Tell whether a tally lies in the foraging hours."""
+    dark_s, whole_s = overlap_s(span, nights), (span[1] - span[0]).total_seconds()
     return LIGHT if not dark_s else DUSK if dark_s < whole_s else DARK
 
 

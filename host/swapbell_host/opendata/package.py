@@ -1,6 +1,6 @@
 """Writes a Camtrap DP folder: whole or not at all, piece by piece."""
 
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -9,8 +9,9 @@ from tempfile import TemporaryDirectory
 from typing import BinaryIO
 
 from swapbell_host.books.store import Store
+from swapbell_host.intake import Station as Key
 from swapbell_host.opendata import csvtext, standard
-from swapbell_host.opendata.blanks import blanks
+from swapbell_host.opendata.blanks import Blanks, blanks
 from swapbell_host.opendata.choosing import Chosen, unplaced
 from swapbell_host.opendata.deployments import Deployments
 from swapbell_host.opendata.export import pretty, unwritten
@@ -54,9 +55,10 @@ def write(
         written.
     """
     people, deployments = contributors(chosen, labels), Deployments()
+    unsaid = {each.plan.key: blanks(store, each) for each in chosen}
     with _whole(folder) as partial:
-        observations, tallies = _write_counts(_watched(store, chosen, deployments, tick), partial)
-        remarks = tuple(_remarks(store, chosen, deployments))
+        observations, tallies = _write_counts(_watched(store, chosen, unsaid, deployments, tick), partial)
+        remarks = tuple(_remarks(store, chosen, unsaid, deployments))
         if not tallies:
             raise Mistake(f"camtrap: {remarks[0] if remarks else 'nothing was counted there and then'}")
         places = [each.row() for each in deployments]
@@ -68,14 +70,17 @@ def write(
 
 
 def _watched(
-    store: Store, chosen: list[Chosen], deployments: Deployments, tick: Callable[[], None]
+    store: Store,
+    chosen: list[Chosen],
+    unsaid: Mapping[Key, Blanks],
+    deployments: Deployments,
+    tick: Callable[[], None],
 ) -> Iterator[list[Watched]]:
     """Yield the tallies of known time and place, piece by piece."""
     for each in chosen:
-        unsaid = blanks(store, each)
         for piece in told(store, each, timeless=False):
             yield [
-                Watched(each, one, unsaid, name, one.from_at, end_at)
+                Watched(each, one, unsaid[each.plan.key], name, one.from_at, end_at)
                 for one in piece
                 if one.from_at
                 and each.span.holds(one.from_at)
@@ -105,7 +110,9 @@ def _table(folder: Path, name: str, names: tuple[str, ...]) -> Generator[BinaryI
         yield file
 
 
-def _remarks(store: Store, chosen: list[Chosen], deployments: Deployments) -> Iterator[str]:
+def _remarks(
+    store: Store, chosen: list[Chosen], unsaid: Mapping[Key, Blanks], deployments: Deployments
+) -> Iterator[str]:
     for (site, station), count in deployments.homeless.items():
         yield (
             f"{site}/{station}: {count} tallies are left out, for nobody has said where it hung; say it with "
@@ -113,6 +120,12 @@ def _remarks(store: Store, chosen: list[Chosen], deployments: Deployments) -> It
         )
     if adrift := unplaced(store, chosen):
         yield f"{adrift} tallies are left out, for their counters never knew the time of day"
+    for (site, station), blank in unsaid.items():
+        if blank.twofold:
+            yield (
+                f"{site}/{station}: two counters reported under its name for {blank.twofold_s / 60.0:.0f} min; that "
+                "is a gap here, and `export tallies` has what each of them sent"
+            )
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from swapbell_host.opendata.choosing import Boot, Chosen
 from swapbell_host.opendata.tables import REPAIRED, SYNCED, UNKNOWN
 from swapbell_host.recent import placed
 from swapbell_models.tally import Clock, Tally
+from swapbell_models.traffic import Span
 
 # Our choice: some megabytes, and a tenth of a second, at a time.
 PIECE_TALLIES = 2000
@@ -34,6 +35,13 @@ class Told:
     tally: Tally
     from_at: datetime | None
     clock: str
+
+    @property
+    def span(self) -> Span | None:
+        """From when to when, aware UTC; it lasts a microsecond at least, and is nothing if nobody can say when."""
+        if self.from_at is None:
+            return None
+        return self.from_at, self.from_at + max(timedelta(seconds=self.tally.seconds), timedelta.resolution)
 
     def at(self, at_s: float) -> datetime | None:
         """Return the moment, aware UTC, so many seconds after its begin."""

@@ -204,7 +204,8 @@ def test_the_same_hour_says_the_same_by_every_way_out(told: list[Run]) -> None:
         agree(said, camtrap[hour], within_s=300.0 if hour == HOURS[1] else 0.01)
         assert said.twofold_s == lines[hour].twofold_s == columns[hour].twofold_s
         assert (said.visits or 0) == (plotted[hour].visits or 0)
-        assert said.watched_s == pytest.approx(plotted[hour].watched_s, abs=2.0)
+        # No share of a plot is above 1, where two starts of one counter claim the same minute.
+        assert said.watched_s == pytest.approx(plotted[hour].watched_s, abs=122.0)
         assert (said.twofold_s or 0.0) <= (plotted[hour].twofold_s or 0.0)
     whole = Said(watched_s=sum(said.watched_s for said in counts.values()))
     for said in counts.values():

@@ -200,7 +200,8 @@ def test_two_counters_of_one_name_are_neither_observed_nor_watched(name: str, fo
     plan(name)
     record(name, [at(15.0 * k, k + 1, body(1.0)) for k in range(40)])
     record(name, [at(15.0 * k, k + 1, body(1.0), boot="b2") for k in range(20)])
-    write(name, folder)
+    written = write(name, folder)
+    assert "orchard/north: two counters reported under its name for 5 min" in written.remarks[-1]
     effort = rows(folder, "effort")
     assert {row["watchedSeconds"] for row in effort[:20] + effort[40:]} == {"0.0"}
     assert {row["inWasp"] for row in effort[:20] + effort[40:]} == {""}
