@@ -24,6 +24,7 @@ from pathlib import Path
 import msgspec
 from house.test_kill_journey import HOST, STATION, Journey, Process
 from house.witness_station import DONE, INTENT, Seen
+from listener import eventually
 from mosquitto_child import Broker
 
 from swapbell_device.drawn import DrawnStation
@@ -161,7 +162,9 @@ def main(many_hours: float, many_kills: int) -> bool:
         try:
             seen = hours(journey, card, many_hours)
             kills(journey, card, many_kills)
-            ended = journey.station.end(120.0) == 0 and journey.host.end(20.0) == 0
+            # A station that is told to end before it has begun just ends.
+            works = eventually(journey.station.works, WARM_S)
+            ended = works and journey.station.end(120.0) == 0 and journey.host.end(20.0) == 0
         finally:
             journey.station.kill()
             journey.host.kill()

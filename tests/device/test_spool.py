@@ -108,6 +108,18 @@ def test_a_receipt_that_goes_backwards_brings_nothing_back(spool: Spool) -> None
     assert names(spool.pending(10)) == [("b1", 3)]
 
 
+def test_a_tally_that_is_put_again_after_its_receipt_goes_with_the_next_receipt(tmp_path: Path) -> None:
+    with opened(tmp_path / "spool.db") as before:
+        for seq in (1, 2):
+            before.put(tally(seq))
+        before.received("b1", 1)
+        for seq in (3, 1):
+            before.put(tally(seq))
+        before.received("b1", 1)
+    with opened(tmp_path / "spool.db") as after:
+        assert names(after.pending(10)) == [("b1", 2), ("b1", 3)]
+
+
 def test_many_receipts_without_a_put_are_written_down(spool: Spool, tmp_path: Path) -> None:
     for seq in range(1, 101):
         spool.put(tally(seq))
@@ -318,6 +330,19 @@ def test_memory_is_bounded_and_what_it_drops_is_counted_for_good(small_disk: Pat
         ballast.unlink()
     with opened(small_disk / "spool.db") as after:
         assert after.dropped == dropped
+
+
+@pytest.mark.part("tmpfs")
+def test_what_memory_drops_is_counted_though_all_the_rest_is_receipted(small_disk: Path) -> None:
+    with patch.object(spool_module, "WAITING_MAX", 10), opened(small_disk / "spool.db", []) as held:
+        ballast = fill(small_disk)
+        for seq in range(1, 61):
+            held.put(tally(seq))
+        dropped = held.dropped
+        held.received("b1", 60)
+        ballast.unlink()
+    with opened(small_disk / "spool.db") as after:
+        assert after.dropped == dropped > 0
 
 
 @pytest.mark.part("tmpfs")

@@ -10,6 +10,7 @@ from spooled import TALLY_S, fill, names, opened, tally
 
 from swapbell_device.spooling.spool import BEHIND_S, Spool
 from swapbell_device.spooling.spoolrows import Rows
+from swapbell_models.message import encode
 from swapbell_models.tally import Tally
 
 BEHIND = round(BEHIND_S / TALLY_S)
@@ -97,10 +98,34 @@ def test_a_line_that_a_kill_cut_off_is_passed_over_with_a_word(tmp_path: Path, m
     said: list[str] = []
     with opened(tmp_path / "other" / "spool.db", said, memory=memory) as after:
         assert names(after.pending(10)) == [("b1", 1)]
-        after.put(tally(3))
-        assert names(after.pending(10)) == [("b1", 1), ("b1", 3)]
+        after.settle()
     assert len(said) == 1
     assert "a line that is no tally is passed over" in said[0]
+
+
+def test_a_torn_line_spoils_none_that_follows(tmp_path: Path, memory: Path) -> None:
+    (memory / "spool.db.tail").write_bytes(encode(tally(1))[:-20])
+    (tmp_path / "card").mkdir()
+    with opened(tmp_path / "card" / "spool.db", [], memory=memory) as spool:
+        spool.put(tally(2))
+        disk, left = killed(spool, tmp_path / "card", memory, tmp_path / "after")
+    with opened(disk / "spool.db", memory=left) as after:
+        assert names(after.pending(10)) == [("b1", 2)]
+
+
+@pytest.mark.part("tmpfs")
+def test_a_disk_that_has_room_again_is_told_with_the_next_put(small_disk: Path, memory: Path) -> None:
+    with opened(small_disk / "spool.db", [], memory=memory) as spool:
+        ballast = fill(small_disk)
+        for seq in range(1, 2 * BEHIND):
+            spool.put(tally(seq))
+            spool.settle()
+        assert spool.trouble is not None
+        ballast.unlink()
+        spool.received("b1", 2 * BEHIND - 1)
+        spool.put(tally(2 * BEHIND))
+        spool.settle()
+        assert (spool.trouble, spool.unstored) == (None, 0)
 
 
 @pytest.mark.part("tmpfs")

@@ -155,7 +155,8 @@ def compared(start: list[bytes], kept: dict[str, list[Tally]]) -> tuple[Counter[
         return Counter(), Counter()
     boot, tally_s = intended[0].boot, intended[0].seconds
     tallies = kept.get(boot, [])
-    until_s = max((tally.up_s + tally.seconds for tally in tallies), default=0.0)
+    promised = [decode(line.removeprefix(DONE), Tally) for line in start if line.startswith(DONE)]
+    until_s = max((tally.up_s + tally.seconds for tally in (*tallies, *promised)), default=0.0)
     seen = [msgspec.json.decode(line.removeprefix(SEEN), type=Seen) for line in start if line.startswith(SEEN)]
     counted = [told.crossing for told in seen if booked_s(told, tally_s) <= until_s]
     return (
