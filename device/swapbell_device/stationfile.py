@@ -74,6 +74,9 @@ def read_station(path: Path) -> StationFile:
     """
     try:
         text = path.read_text(encoding="utf-8")
+    except FileNotFoundError as error:
+        way_out = "check the path, or let swapbell-device calibrate write it"
+        raise Mistake(f"station file {path}: there is no such file; {way_out}") from error
     except OSError as error:
         raise Mistake(f"station file {path}: {error.strerror}; check the path") from error
     except UnicodeDecodeError as error:

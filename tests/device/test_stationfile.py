@@ -108,3 +108,8 @@ def station_or_reason(text: str) -> StationFile | str:
         return parse_station(text, "s.toml")
     except Mistake as refused:
         return str(refused)
+
+
+def test_a_station_that_was_never_calibrated_is_told_what_writes_its_file(tmp_path: Path) -> None:
+    with pytest.raises(Mistake, match=r"there is no such file; .* let swapbell-device calibrate write it"):
+        read_station(tmp_path / "station.toml")

@@ -95,7 +95,7 @@ def _hints(at: Address, minutes: float, token: str) -> Generator[str]:
     if host.is_loopback:
         yield f"from another computer, first: ssh -L {port}:{name}:{port} {getuser()}@{_reached(os.environ)}"
     else:
-        yield "whoever can listen in on this network can see it too: prefer ssh -L to an address of the network"
+        yield "unencrypted: whoever listens in on this network can see it too; without --listen, go by ssh -L instead"
     yield f"good for one browser; ends after {minutes:g} minutes, when the station file is written, or by Ctrl-C"
 
 
