@@ -1,15 +1,15 @@
-"""Holds what people were told against what happened: what was missed, what came late, and how much it was."""
+"""Holds what people were told against what happened: what was missed, and what came late."""
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Set
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Iterator
 from datetime import datetime, timedelta
-from typing import NamedTuple
 
 from sqlalchemy import select
 
 from alertload.keepers import Keeper
+from alertload.load import weigh
 from alertload.play import STEP, Play
+from alertload.report import Event, Report, Word
 from alertload.world import DAY, HOUR, SITE, ZONE
 from swapbell_host.alerting.alerts import RETRY_AFTER
 from swapbell_host.alerting.outbox import Why
@@ -20,7 +20,6 @@ from swapbell_host.alerting.schedule import (
     NIGHT,
     REMEMBERED,
     SPACING,
-    SWAPS,
     UNREACHED,
     UNREACHED_LOOK,
     course,
@@ -29,104 +28,7 @@ from swapbell_host.alerting.schedule import (
 from swapbell_host.books.schema import notices
 from swapbell_host.books.tellingtables import tellings, told
 from swapbell_host.jobs.quiet import waking
-from swapbell_host.judging.bait import DUE_AHEAD
-from swapbell_host.judging.waiting import FORECAST_LASTS
-from swapbell_models.notice import SUPERSEDES, URGENCY, NoticeKind, Urgency
-
-# A forecast reaches a day and a half ahead, and so long before toxic bait is said to be due out: what was heard in
-# that time is what a call rises from.
-HEARD = max(FORECAST_LASTS, DUE_AHEAD)
-ACTS = [kind for kind, urgency in URGENCY.items() if urgency is Urgency.ACT]
-# What asks for less in the same matter.
-BELOW = {kind: SUPERSEDES[kind] | {NoticeKind.VISITORS} if kind in SWAPS else SUPERSEDES[kind] for kind in ACTS}
-
-
-class Word(NamedTuple):
-    """One notice in one message that arrived."""
-
-    telling: int
-    person: str
-    notice: int
-    station: str
-    kind: NoticeKind
-    why: Why
-    at: datetime
-
-
-@dataclass(slots=True)
-class Event:
-    """One notice: when it was raised, when it was over, and by when somebody had to know."""
-
-    id: int
-    station: str
-    kind: NoticeKind
-    raised_at: datetime
-    closed_at: datetime
-    by_at: datetime
-
-
-@dataclass(slots=True)
-class Report:
-    """What came of a season.
-
-    Attributes
-    ----------
-    days
-        How long it was.
-    raised, over, told
-        Notices of each kind: all, those over before somebody had to know of them, and those told in time.
-    missed
-        Those that nobody was told of in time, in words.
-    messages, busiest
-        How many messages each person got, and how many on the worst day.
-    escalations
-        Why a station was named to a person once more on one day, where that is an escalation, and how often.
-    besides
-        Person, station and moment of each call to act on a day on which another matter was named: no escalation,
-        but it cannot wait.
-    repeats
-        The same of each station that was named once more for any other reason.
-    woken
-        Person and moment of each message in quiet hours that holds nothing that may break them.
-    waits_h
-        How long each told notice waited for its first word [h], by kind.
-    """
-
-    days: int
-    raised: Counter[str] = field(default_factory=Counter[str])
-    over: Counter[str] = field(default_factory=Counter[str])
-    told: Counter[str] = field(default_factory=Counter[str])
-    missed: list[str] = field(default_factory=list[str])
-    messages: Counter[str] = field(default_factory=Counter[str])
-    busiest: dict[str, int] = field(default_factory=dict[str, int])
-    escalations: Counter[str] = field(default_factory=Counter[str])
-    besides: list[str] = field(default_factory=list[str])
-    repeats: list[str] = field(default_factory=list[str])
-    woken: list[str] = field(default_factory=list[str])
-    waits_h: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
-
-    def a_day(self, person: str) -> float:
-        """Return how many messages a person got a day, on average."""
-        return self.messages[person] / self.days
-
-    def lines(self) -> Iterator[str]:
-        """Yield the report for a person."""
-        yield f"{'kind':20} raised  over before  told in time  waited [h]: median, longest"
-        for kind, count in self.raised.most_common():
-            waits = sorted(self.waits_h[kind]) or [float("nan")]
-            middle = waits[len(waits) // 2]
-            yield f"{kind:20} {count:6}  {self.over[kind]:11}  {self.told[kind]:12}  {middle:6.1f}, {waits[-1]:.1f}"
-        for person, count in sorted(self.messages.items()):
-            a_day = f"{self.a_day(person):.2f} a day, at most {self.busiest[person]}"
-            yield f"{person}: {count} messages in {self.days} days, {a_day}"
-        yield f"missed: {len(self.missed)}"
-        yield from (f"named once more on a day, {why}: {count}" for why, count in self.escalations.most_common())
-        yield f"named once more on a day, a call beside another matter: {len(self.besides)}"
-        yield f"named once more on a day, neither: {len(self.repeats)}"
-        yield f"messages in quiet hours without leave: {len(self.woken)}"
-        yield from self.missed[:10]
-        yield from (*self.besides[:10], *self.repeats[:10])
-        yield from self.woken[:10]
+from swapbell_models.notice import SUPERSEDES, NoticeKind
 
 
 def audit(play: Play) -> Report:
@@ -135,8 +37,7 @@ def audit(play: Play) -> Report:
     _reach(play, events, words, report)
     _unanswered(play, events, words, report)
     _flaps(play, events, words, report)
-    _load(play, words, report)
-    _nights(play, words, report)
+    weigh(play, words, report)
     return report
 
 
@@ -311,62 +212,3 @@ def _flaps(play: Play, events: list[Event], words: list[Word], report: Report) -
                 for word in words
             ):
                 report.missed.append(f"{kind.value} at {station} came and went until {later}, untold by {by_at}")
-
-
-def _load(play: Play, words: list[Word], report: Report) -> None:
-    days = defaultdict[tuple[str, int], set[int]](set)
-    named = defaultdict[tuple[str, str], dict[int, list[Word]]](lambda: defaultdict(list))
-    for word in words:
-        days[word.person, _day(play, word)].add(word.telling)
-        named[word.person, word.station][word.telling].append(word)
-    for (person, _), tellings_of_day in days.items():
-        report.messages[person] += len(tellings_of_day)
-        report.busiest[person] = max(report.busiest.get(person, 0), len(tellings_of_day))
-    for messages in named.values():
-        for earlier, message in zip(messages.values(), list(messages.values())[1:], strict=False):
-            if _day(play, earlier[0]) == _day(play, message[0]):
-                _once_more([word for each in messages.values() for word in each], message, report)
-
-
-def _nights(play: Play, words: list[Word], report: Report) -> None:
-    """See whether anybody was told in quiet hours what could have waited."""
-    message = defaultdict[int, list[Word]](list)
-    for word in words:
-        message[word.telling].append(word)
-    for each in message.values():
-        quiet = play.keepers[each[0].person].quiet
-        if quiet and quiet.holds(each[0].at, ZONE) and not any(course(word.kind).any_hour for word in each):
-            report.woken.append(f"{each[0].person}, {each[0].at}: {_listed({word.kind for word in each})}")
-
-
-def _day(play: Play, word: Word) -> int:
-    """Return in which of the person's days a word came."""
-    return day_of(word.at, play.keepers[word.person].quiet or NIGHT, ZONE)
-
-
-def _once_more(words: list[Word], message: list[Word], report: Report) -> None:
-    """Note why a message names a station of which the person has heard that day."""
-    last, kinds = message[0], {word.kind for word in message}
-    heard = {word.kind for word in words if last.at - HEARD < word.at < last.at}
-    if whys := [why for word in message if (why := _escalates(word, heard))]:
-        report.escalations[whys[0]] += 1
-    else:
-        found = report.repeats if kinds.isdisjoint(ACTS) else report.besides
-        found.append(f"{last.person}, {last.station}, {last.at}: {_listed(heard)}, then {_listed(kinds)}")
-
-
-def _escalates(word: Word, heard: Set[NoticeKind]) -> str | None:
-    """Tell in words whether a notice is more than what the person has heard of its matter; nothing if not."""
-    if word.why is Why.BEHIND:
-        return "to whoever stands behind"
-    if word.kind in ACTS and (risen := BELOW[word.kind] & heard):
-        return f"{word.kind.value}, risen from {_listed(risen)}"
-    if word.kind in ACTS and word.kind in heard:
-        return f"{word.kind.value}, which nobody has seen to"
-    if word.kind is NoticeKind.VISITORS and heard & SWAPS:
-        return "a warning against a swap that is called for"
-    return None
-
-
-def _listed(kinds: Iterable[NoticeKind]) -> str:
-    return " and ".join(sorted(kind.value for kind in kinds))

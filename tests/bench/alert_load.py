@@ -11,8 +11,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from alertload.audit import Report, audit
+from alertload.audit import audit
 from alertload.play import Play, Season
+from alertload.report import Report
 
 # What must hold over a season.
 A_DAY_MAX = 3.0

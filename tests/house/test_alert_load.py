@@ -3,8 +3,9 @@
 from pathlib import Path
 
 import pytest
-from alertload.audit import Report, audit
+from alertload.audit import audit
 from alertload.play import Play, Season
+from alertload.report import Report
 
 # Held for a whole season by the bench; a few days swing more.
 A_DAY_MAX = 3.0
