@@ -48,16 +48,19 @@ def next_choice(
     """
     if parts <= 0:
         return None
-    if place is None or started_at is None:
-        days = ((f"{boot}+{n}", n * DAY_S, DAY_S) for n in count(int(after_s // DAY_S)))
-    else:
-        days = _days(place, started_at, after_s)
     return next(
         chosen
-        for name, from_s, seconds in days
+        for name, from_s, seconds in (
+            _days(place, started_at, after_s) if place and started_at else _of_running(boot, after_s)
+        )
         for chosen in _drawn(seed, name, from_s, seconds, parts)
         if chosen.start_s > after_s
     )
+
+
+def _of_running(boot: str, after_s: float) -> Iterator[tuple[str, float, float]]:
+    """Yield each day of running: its name, when it begins [s] and how long it is [s]."""
+    return ((f"{boot}+{n}", n * DAY_S, DAY_S) for n in count(int(after_s // DAY_S)))
 
 
 def _days(place: Place, started_at: datetime, after_s: float) -> Iterator[tuple[str, float, float]]:

@@ -87,7 +87,8 @@ class Reel:
             self._store.tell(f"evidence {name}: no film is kept: {self.spoilt}; counting goes on")
         times_s = [] if self.spoilt else self._times_s
         first_s = times_s[0] if times_s else None
-        told = replace(about, frames=len(times_s), first_s=first_s and first_s - about.up_s, left_out=self.spoilt)
+        since_s = None if first_s is None else first_s - about.up_s
+        told = replace(about, frames=len(times_s), first_s=since_s, left_out=self.spoilt)
         texts = {ABOUT: encode(told).decode()}
         if first_s is not None:
             texts |= {
