@@ -73,7 +73,7 @@ ProtectControlGroups=yes
 ProtectHostname=yes
 ProtectProc=invisible
 ProcSubset=pid
-# libcamera asks udev for the cameras, over a netlink socket; without one it finds none.
+# libcamera asks udev for the cameras, over a netlink socket.
 RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK
 RestrictNamespaces=yes
 RestrictRealtime=yes
