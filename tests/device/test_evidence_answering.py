@@ -156,17 +156,25 @@ def test_an_answer_waits_until_the_purse_is_full_and_takes_half_of_it(spool: Spo
     assert wire.sent[2:] == [(Subject.ANSWER, 400 * 10 // 2 - AROUND_BYTES)]
 
 
-@given(st.floats(100.0, 20_000.0))
-def test_a_station_that_is_asked_all_day_stays_within_its_budget(bytes_per_s: float) -> None:
-    wire, budget = Recorder(), Budget(bytes_per_s)
-    asked = 0
+@pytest.mark.parametrize("bytes_per_s", [100.0, 1000.0, 20_000.0])
+def test_a_station_that_is_asked_all_day_stays_within_its_budget(spool: Spool, bytes_per_s: float) -> None:
+    wire = Recorder()
+    sender = delivery(wire, spool, bytes_per_s)
     for tenth in range(3000):
-        if spare := budget.spare(tenth / 10):
-            budget.take(spare, tenth / 10)
-            wire.publish(Subject.ANSWER, b"a" * spare, 0.0)
-            asked += 1
-    assert asked
-    assert sum(length + AROUND_BYTES for _, length in wire.sent) <= bytes_per_s * (300.0 + 10.0)
+        sender.ask(f"q{tenth}".encode())
+        sender.step(tenth / 10)
+    answers = [length + AROUND_BYTES for subject, length in wire.sent if subject is Subject.ANSWER]
+    assert 0.4 * bytes_per_s * 300.0 <= sum(answers) <= bytes_per_s * (300.0 + 10.0)
+
+
+def test_a_question_that_is_repeated_while_it_waits_is_answered_once(spool: Spool) -> None:
+    wire = Recorder()
+    sender = delivery(wire, spool)
+    for _ in range(3):
+        sender.ask(b"q1")
+    for second in range(5):
+        sender.step(float(second))
+    assert [subject for subject, _ in wire.sent].count(Subject.ANSWER) == 1
 
 
 def test_a_flood_of_questions_costs_a_few_answers(spool: Spool) -> None:

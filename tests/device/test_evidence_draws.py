@@ -38,11 +38,11 @@ def test_each_equal_part_of_a_day_has_one_whole_minute(seed: str, parts: int) ->
 
 
 def test_every_minute_of_a_part_is_as_likely() -> None:
-    firsts = (next_choice(str(seed), 96, -1.0, "b1", None, None) for seed in range(3000))
+    firsts = (next_choice(str(seed), 96, -1.0, "b1", None, None) for seed in range(1500))
     drawn = Counter(first.draw.minute for first in firsts if first)
     assert set(drawn) == set(range(15))
     # Chi-square with 14 degrees of freedom: 36.1 is exceeded once in a thousand (a table's value, from memory).
-    assert sum((seen - 200) ** 2 / 200 for seen in drawn.values()) < 36.1
+    assert sum((seen - 100) ** 2 / 100 for seen in drawn.values()) < 36.1
 
 
 def test_a_counter_that_starts_anew_draws_nothing_anew() -> None:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from swapbell_device.linking.budget import Budget
-from swapbell_device.spooling.spool import Entry, Spool
+from swapbell_device.spooling.spool import Spool
+from swapbell_device.spooling.waiting import Entry
 from swapbell_models.message import Health, Subject, encode
 
 # Our choice: fifteen minutes of tallies, what a verdict looks at, come before any backlog.
@@ -115,8 +116,8 @@ class Delivery:
         if now_s >= self._health_due_s:
             self._wire.publish(Subject.HEALTH, encode(self._health()), now_s)
             self._health_due_s = now_s + self._patience.health_s
-        if self._send(dict.fromkeys(self._spool.newest(LIVE) + self._spool.pending(BACKLOG)), now_s):
-            self._reply(now_s)
+        self._send(dict.fromkeys(self._spool.newest(LIVE) + self._spool.pending(BACKLOG)), now_s)
+        self._reply(now_s)
         return True
 
     def ask(self, question: bytes) -> None:
@@ -133,24 +134,22 @@ class Delivery:
         self._resend_s = self._patience.resend_s
 
     def _reply(self, now_s: float) -> None:
+        """Answer a question: a purse that is full, and so has something to spare, refused no tally."""
         spare = self._budget.spare(now_s) if self._asked and self._answer else 0
         if spare > 0 and self._answer and (answer := self._answer(self._asked.popleft(), spare)):
             self._budget.take(len(answer), now_s)
             self._wire.publish(Subject.ANSWER, answer, now_s)
 
-    def _send(self, pending: Collection[Entry], now_s: float) -> bool:
-        """Send the tallies that are due, and return whether there was leave for all of them."""
+    def _send(self, pending: Collection[Entry], now_s: float) -> None:
         self._sent_s = {(boot, seq): self._sent_s.get((boot, seq), NEVER_S) for boot, seq, _ in pending}
         due = [entry for entry in pending if now_s - self._sent_s[entry.boot, entry.seq] >= self._resend_s]
-        again, whole = False, True
+        again = False
         # What was never sent comes first: a receipt covers nothing beyond a gap, so sending again may be in vain.
         for entry in sorted(due, key=lambda entry: self._sent_s[entry.boot, entry.seq] > NEVER_S):
             if not self._budget.take(len(entry.payload), now_s):
-                whole = False
                 break
             again |= self._sent_s[entry.boot, entry.seq] > NEVER_S
             self._wire.publish(Subject.TALLY, entry.payload, now_s)
             self._sent_s[entry.boot, entry.seq] = now_s
         if again:
             self._resend_s = min(2.0 * self._resend_s, self._patience.resend_max_s)
-        return whole
