@@ -3,7 +3,8 @@
     PYTHONPATH=tests python -m bench.ask_season [--ledger URL]
 
 Asks the ledger that `python -m bench.season` made in `.cache`, or in the PostgreSQL database at a URL, through the
-page's own application, without a network in between. Prints wall and processor time, the middle of eight requests, and the first.
+page's own application, without a network in between. Prints wall and processor time, the middle of eight requests,
+and the first.
 """
 
 import argparse
