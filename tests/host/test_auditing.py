@@ -109,11 +109,14 @@ def test_what_is_here_already_is_not_asked_for_again(station: Station, tmp_path:
     assert (tmp_path / clip_name(1) / "clip.mp4").read_bytes() == FILM["clip.mp4"]
 
 
-def test_a_file_that_changed_meanwhile_is_told_and_nothing_put_in_place(station: Station, tmp_path: Path) -> None:
+@pytest.mark.parametrize("size", [99, 101])
+def test_a_file_that_changed_meanwhile_is_told_and_nothing_put_in_place(
+    station: Station, tmp_path: Path, size: int
+) -> None:
     item = station.items()[0]
-    longer = msgspec.structs.replace(item, files=(File("clip.mp4", 101), *item.files[1:]))
+    other = msgspec.structs.replace(item, files=(File("clip.mp4", size), *item.files[1:]))
     with pytest.raises(Breakdown, match="ended early or changed"):
-        fetch(station, longer, tmp_path, lambda _more: None)
+        fetch(station, other, tmp_path, lambda _more: None)
     assert not (tmp_path / item.name).exists()
 
 
