@@ -4,7 +4,8 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from swapbell_device.spooling.spool import Entry, Spool
+from swapbell_device.spooling.spool import Spool
+from swapbell_device.spooling.waiting import Entry
 from swapbell_models.tally import Clock, Tally
 
 STARTED_AT = datetime(2026, 2, 3, 12, 0, tzinfo=UTC)

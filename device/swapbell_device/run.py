@@ -117,10 +117,11 @@ def run(
     Breakdown
         If the camera ended and tallies remain in the spool, or the spool was damaged.
     """
-    boot, started_at = uuid4().hex, (config.starts_at or now()).astimezone(UTC)
-    timekeeper = timekeeper or Timekeeper(lambda: started_at)
-    book = Book(config.station, boot, timekeeper.started_at or started_at, timekeeper.clock, config.tally_s)
-    pulse = Pulse(config.station, timekeeper.started_at or started_at, spool)
+    boot, guessed_at = uuid4().hex, (config.starts_at or now()).astimezone(UTC)
+    timekeeper = timekeeper or Timekeeper(lambda: guessed_at)
+    started_at = timekeeper.started_at or guessed_at
+    book = Book(config.station, boot, started_at, timekeeper.clock, config.tally_s)
+    pulse = Pulse(config.station, started_at, spool)
     with (
         keeping(config, boot, timekeeper.started_at, say) as keeper,
         Link(

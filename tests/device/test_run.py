@@ -28,8 +28,8 @@ from swapbell_device.linking.delivery import Patience
 from swapbell_device.look import Look
 from swapbell_device.moment import Moment
 from swapbell_device.run import run
-from swapbell_device.truth import truth
 from swapbell_device.spooling.spool import DAY_S
+from swapbell_device.truth import truth
 from swapbell_models.fault import Breakdown, Mistake
 from swapbell_models.message import Held
 from swapbell_models.sizes import SizeClass

@@ -129,6 +129,21 @@ def test_a_disk_that_has_room_again_is_told_with_the_next_put(small_disk: Path, 
 
 
 @pytest.mark.part("tmpfs")
+def test_what_a_full_disk_refuses_waits_in_memory_for_the_next_start(small_disk: Path, memory: Path) -> None:
+    said: list[str] = []
+    with opened(small_disk / "spool.db", said, memory=memory) as spool:
+        ballast = fill(small_disk)
+        for seq in range(1, 60):
+            spool.put(tally(seq))
+        spool.retry()
+        unstored = spool.unstored
+    assert said[-1].startswith(f"{unstored} tallies wait for the next start in memory only: spool")
+    ballast.unlink()
+    with opened(small_disk / "spool.db", [], memory=memory) as after:
+        assert names(after.pending(100)) == [("b1", seq) for seq in range(1, 60)]
+
+
+@pytest.mark.part("tmpfs")
 def test_a_memory_that_is_full_is_told_once_and_puts_go_to_the_disk(tmp_path: Path, small_disk: Path) -> None:
     said: list[str] = []
     with opened(tmp_path / "spool.db", said, memory=small_disk) as spool:

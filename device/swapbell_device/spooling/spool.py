@@ -16,15 +16,15 @@ from itertools import chain, islice
 from pathlib import Path
 from threading import RLock
 from types import TracebackType
-from typing import NamedTuple, Self
+from typing import Self
 
 from swapbell_device.spooling import spoolfile
 from swapbell_device.spooling.holdings import holdings
 from swapbell_device.spooling.spoolrows import Rows
 from swapbell_device.spooling.tail import Tail
-from swapbell_device.spooling.waiting import Waiting
+from swapbell_device.spooling.waiting import Entry, Waiting
 from swapbell_models.fault import Breakdown, Mistake
-from swapbell_models.message import Held, MalformedMessage, decode, encode
+from swapbell_models.message import Held, MalformedMessage, decode
 from swapbell_models.tally import Tally
 
 DAY_S = 86400.0
@@ -38,14 +38,6 @@ WAITING_MAX = 5760
 BATCH = 64
 # Our choice: so many receipts are noted before their rows are removed without waiting for the next write.
 NOTED_MAX = 64
-
-
-class Entry(NamedTuple):
-    """One tally that waits for its receipt, as it goes on the wire."""
-
-    boot: str
-    seq: int
-    payload: bytes
 
 
 class Spool:
@@ -117,13 +109,16 @@ class Spool:
         Raises
         ------
         Breakdown
-            If the disk still refuses: what waited in memory only is lost.
+            If the disk still refuses: what waited in memory only is lost, unless its tail outlives the counter.
         """
         self._writer.shutdown()
         with self._file:
             with closing(self._rows):
                 self._store()
-            if lost := self.unstored + self._waiting.lost.total():
+            kept = self.unstored if self._waiting.outlives else 0
+            if kept:
+                self._say(f"{kept} tallies wait for the next start in memory only: {self.trouble}")
+            if lost := self.unstored - kept + self._waiting.lost.total():
                 raise Breakdown(f"{lost} tallies that waited in memory are lost: {self.trouble}")
 
     def retry(self) -> None:
@@ -151,12 +146,12 @@ class Spool:
     def pending(self, limit: int) -> list[Entry]:
         """Return the oldest tallies without a receipt, at most `limit`, in the order of sending."""
         with self._reading():
-            return self._open(chain(self._rows.in_order(), map(_row, self._waiting.first())), limit)
+            return self._open(chain(self._rows.in_order(), self._waiting.entries()), limit)
 
     def newest(self, limit: int) -> list[Entry]:
         """Return the newest tallies without a receipt, at most `limit`, in the order of sending."""
         with self._reading():
-            rows = chain(map(_row, reversed(self._waiting.first())), self._rows.in_order(newest_first=True))
+            rows = chain(reversed(self._waiting.entries()), self._rows.in_order(newest_first=True))
             return self._open(rows, limit)[::-1]
 
     def received(self, boot: str, through: int) -> None:
@@ -196,19 +191,18 @@ class Spool:
 
     @contextmanager
     def _reading(self) -> Generator[None]:
-        with self._file:
-            try:
+        try:
+            with self._file:
                 yield
-            except sqlite3.Error as error:
-                raise self._breakdown(error) from error
+        except sqlite3.Error as error:
+            raise self._breakdown(error) from error
 
     def _breakdown(self, error: sqlite3.Error) -> Breakdown:
         damaged = f"was damaged while in use ({error}); start again and it is set aside"
         return Breakdown(f"spool {self.path} {spoolfile.trouble(error) or damaged}")
 
     def _open(self, rows: Iterable[tuple[str, int, bytes]], limit: int) -> list[Entry]:
-        entries = (Entry(*row) for row in rows)
-        return list(islice((entry for entry in entries if not self._is_received(entry)), limit))
+        return list(islice((entry for row in rows if not self._is_received(entry := Entry(*row))), limit))
 
     def _is_received(self, tally: Tally | Entry) -> bool:
         return tally.seq <= self._through.get(tally.boot, -1)
@@ -253,7 +247,3 @@ class Spool:
         if self.trouble is None:
             self._say(f"spool {self.path} {trouble}; counting goes on, tallies wait in memory")
         self.trouble = f"spool {self.path} {trouble}"
-
-
-def _row(tally: Tally) -> tuple[str, int, bytes]:
-    return tally.boot, tally.seq, encode(tally)

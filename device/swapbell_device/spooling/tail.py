@@ -25,6 +25,11 @@ class Tail:
     def __init__(self, path: Path | None, say: Callable[[str], None]) -> None:
         self._path, self._say = path, say
 
+    @property
+    def kept(self) -> bool:
+        """Whether there is such a file."""
+        return self._path is not None
+
     def tallies(self) -> Iterator[Tally]:
         """Yield what the counter before this one left; of what it was writing when it was killed, nothing."""
         for line in self._left().splitlines():

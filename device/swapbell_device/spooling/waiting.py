@@ -4,9 +4,19 @@ from collections import Counter, deque
 from collections.abc import Callable
 from itertools import islice
 from threading import Lock
+from typing import NamedTuple
 
 from swapbell_device.spooling.tail import Tail
+from swapbell_models.message import encode
 from swapbell_models.tally import Tally
+
+
+class Entry(NamedTuple):
+    """One tally that waits for its receipt, as it goes on the wire."""
+
+    boot: str
+    seq: int
+    payload: bytes
 
 
 class Waiting:
@@ -42,6 +52,15 @@ class Waiting:
         """Return the oldest, at most so many, or all."""
         with self._lock:
             return list(islice(self._tallies, count))
+
+    def entries(self) -> list[Entry]:
+        """Return all, as they go on the wire."""
+        return [Entry(tally.boot, tally.seq, encode(tally)) for tally in self.first()]
+
+    @property
+    def outlives(self) -> bool:
+        """Whether they outlive this process."""
+        return self._tail.kept
 
     @property
     def seconds(self) -> float:
