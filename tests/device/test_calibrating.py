@@ -109,6 +109,11 @@ def test_a_card_seen_in_a_mirror_is_refused_as_mirrored(card_: Card, way: int) -
         find(np.asarray(cv2.flip(picture, way), np.uint8))
 
 
+def test_a_card_of_which_a_mirror_shows_a_few_others_markers_is_not_called_mirrored() -> None:
+    """Two of the lane card's markers look like others of it in a mirror."""
+    assert flaw(BoardView(card("lane"), 0.13, tilt_deg=15.0, cover_mm=(10.0, 8.0, 14.0))) is Flaw.COVERED
+
+
 def test_two_cards_are_refused() -> None:
     beside = np.hstack([BoardView(CARDS[0], 0.15).picture(), BoardView(CARDS[1], 0.25).picture()])
     with pytest.raises(Unusable, match="two cards"):
