@@ -46,6 +46,10 @@ class Orders:
         else:
             self.stop.set()
 
+    def goes_on(self) -> bool:
+        """Whether another start follows the one that is to stop."""
+        return self._config is not None and not self._end.is_set()
+
     def next(self) -> Config | None:
         """Return what to run now that the last has stopped; nothing if it ended."""
         config, self._config, self.stop = self._config, None, Event()

@@ -2,7 +2,7 @@
 
 import os
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC
 from pathlib import Path
 from threading import Event
@@ -54,10 +54,11 @@ def _run_once(config: Config, watch: Watch, orders: Orders, manager: Manager, si
         manager.ready()
         heard = _heard(shown, orders, manager)
         if origin_s is None:
-            run(config, heard, orders.stop, spool)
+            run(config, heard, orders.stop, spool, goes_on=orders.goes_on)
             return None
         timekeeper = Timekeeper(lambda: by_the_clock(origin_s, trusted=trusted), orders.renew)
-        return origin_s + run(config, heard, orders.stop, spool, timekeeper=timekeeper)
+        ran_s = run(config, heard, orders.stop, spool, timekeeper=timekeeper, goes_on=orders.goes_on)
+        return origin_s + ran_s
 
 
 def memory(environment: Mapping[str, str] = os.environ) -> Path | None:
@@ -87,6 +88,7 @@ def run(
     spool: Spool,
     patience: Patience = PATIENT,
     timekeeper: Timekeeper | None = None,
+    goes_on: Callable[[], bool] = lambda: False,
 ) -> float:
     """Enter every moment in the book until there are no more, then deliver what is left.
 
@@ -104,6 +106,8 @@ def run(
         How long the link waits for what.
     timekeeper : Timekeeper, optional
         Who dates it, where the moments are live.
+    goes_on : callable
+        Tells, when someone said stop, whether another start follows, which delivers what is left.
 
     Returns
     -------
@@ -142,6 +146,8 @@ def run(
             pulse.end(str(fault))
             link.finish(patience.stop_s)
             raise
+        if goes_on():
+            return shift.at_s
         link.finish(patience.stop_s if stop.is_set() else patience.end_s)
     _tell_end(config, spool, stopped=stop.is_set())
     return shift.at_s
