@@ -43,6 +43,7 @@ port = 1
 [page]
 listen = "{listen}"
 """
+CERTIFICATE = 'certificate_file = "cert.pem"\nkey_file = "key.pem"\n'
 PATIENCE_S = 20.0
 
 
@@ -284,16 +285,32 @@ def test_a_round_of_a_thousand_stations_is_asked_for_and_worked_out(tmp_path: Pa
     assert "1000 stations, 85500 g" in worked_out
 
 
-@pytest.mark.part("openssl")
-def test_with_a_certificate_it_encrypts_by_itself(tmp_path: Path) -> None:
+def certified(folder: Path) -> ssl.SSLContext:
+    """Make a certificate of this machine, and return what trusts it."""
     names = ["-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"]
-    files = ["-keyout", str(tmp_path / "key.pem"), "-out", str(tmp_path / "cert.pem")]
+    files = ["-keyout", str(folder / "key.pem"), "-out", str(folder / "cert.pem")]
     made = ["openssl", "req", "-x509", "-newkey", "ed25519", "-nodes", "-days", "1", *names, *files]
     subprocess.run(made, check=True, capture_output=True)
-    port, more = free_port(), 'certificate_file = "cert.pem"\nkey_file = "key.pem"\n'
-    trust = ssl.create_default_context(cafile=tmp_path / "cert.pem")
-    with host(configured(tmp_path, f"127.0.0.1:{port}", more)):
+    return ssl.create_default_context(cafile=folder / "cert.pem")
+
+
+@pytest.mark.part("openssl")
+def test_with_a_certificate_it_encrypts_by_itself(tmp_path: Path) -> None:
+    trust, port = certified(tmp_path), free_port()
+    with host(configured(tmp_path, f"127.0.0.1:{port}", CERTIFICATE)):
         assert "Sign in" in asked(f"https://127.0.0.1:{port}/login", trust=trust)
+
+
+@pytest.mark.part("openssl")
+def test_whoever_connects_and_does_not_begin_to_encrypt_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("swapbell_host.page.serving.connection.HEAD_S", 1.0)
+    trust, port = certified(tmp_path), free_port()
+    with host(configured(tmp_path, f"127.0.0.1:{port}", CERTIFICATE)):
+        asked(f"https://127.0.0.1:{port}/login", trust=trust)
+        with closing(socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S)) as silent:
+            assert silent.recv(1000) == b""
 
 
 @pytest.mark.parametrize("content", ["", "junk"])

@@ -32,6 +32,17 @@ PULSE_S = 1.0
 AT_ONCE_MAX = 200
 
 
+class Loop(asyncio.SelectorEventLoop):
+    """A loop whose servers wait no longer for the beginning of encryption than for the head of a request."""
+
+    async def create_server(self, *given: Any, **more: Any) -> asyncio.Server:
+        """Begin to listen, as any loop does."""
+        if more.get("ssl"):
+            more["ssl_handshake_timeout"] = HEAD_S
+        server: asyncio.Server = await super().create_server(*given, **more)
+        return server
+
+
 class Connection(H11Protocol):
     """As uvicorn has it, but ended where it does not get on, or where its address has the most and others come."""
 

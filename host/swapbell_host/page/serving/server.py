@@ -1,5 +1,6 @@
 """The page's server: a thread of the host that answers until the host ends."""
 
+import asyncio
 import logging
 import threading
 from collections.abc import Callable
@@ -14,7 +15,7 @@ from swapbell_host.books.store import ledger_url, open_existing
 from swapbell_host.page.house import open_house
 from swapbell_host.page.serving.app import application
 from swapbell_host.page.serving.back import Back
-from swapbell_host.page.serving.connection import AT_ONCE_MAX, Connection
+from swapbell_host.page.serving.connection import AT_ONCE_MAX, Connection, Loop
 from swapbell_host.page.serving.listening import WAITING_MAX, Listening, listening
 from swapbell_models.fault import Mistake
 
@@ -56,7 +57,7 @@ class Server:
         self._back = Back(lambda: open_house(config, board, now))
         self._uvicorn = _uvicorn(config.page, self.listening, self._back)
         self._socket = self.listening.bind()
-        self._thread = threading.Thread(target=self._uvicorn.run, args=([self._socket],), name="page server")
+        self._thread = threading.Thread(target=self._serve, name="page server")
 
     def __enter__(self) -> Self:
         return self
@@ -88,6 +89,10 @@ class Server:
         self._thread.start()
         self._tell()
 
+    def _serve(self) -> None:
+        with asyncio.Runner(loop_factory=Loop) as runner:
+            runner.run(self._uvicorn.serve([self._socket]))
+
     def _tell(self) -> None:
         """Say where people can open it."""
         where = self.listening
@@ -102,7 +107,6 @@ def _uvicorn(section: "PageSection", where: Listening, back: Back) -> uvicorn.Se
     logging.getLogger("python_multipart").setLevel(logging.CRITICAL)  # it has a line for each torn form
     settings = uvicorn.Config(
         application(back, where),
-        loop="asyncio",
         http=Connection,
         ws="none",
         lifespan="off",
