@@ -300,6 +300,13 @@ def test_two_minutes_over_a_border_are_two_counters(ledger_name: str) -> None:
     assert [(each.visits, each.twofold_s) for each in found] == [(0, 300.0), (0, 300.0)]
 
 
+def test_five_minutes_say_the_same_whatever_is_asked_around_them(ledger_name: str) -> None:
+    every = counted(ledger_name, *run("b1", 0, 360), *run("b2", 240, 600))
+    with open_existing(ledger_url(ledger_name)) as store:
+        alone = [Countbook(store).span(SITE, STATION, each.from_at, each.from_at + STRETCH) for each in every]
+    assert [each for (each,) in alone] == every
+
+
 def test_a_counter_that_starts_anew_is_one_counter(ledger_name: str) -> None:
     (found,) = counted(ledger_name, *run("b1", 0, 90), *run("b2", 90, 180), *run("b3", 195, 300))
     assert (found.visits, found.watched_s, found.twofold_s) == (19, 285.0, 0.0)
@@ -340,6 +347,17 @@ def test_two_counters_are_told_in_what_an_older_ledger_summed(ledger_name: str) 
         connection.execute(update(counts).values(first_at=None, last_at=None))
     engine.dispose()
     assert [(each.visits, each.twofold_s) for each in shown(ledger_name)] == [(0, 300.0), (20, 0.0)]
+
+
+def test_the_five_minutes_over_dawn_count_as_far_as_it_is_light(ledger_name: str) -> None:
+    dawn_at = daylight(PLACE, NOON_AT.date()).foraging[0]
+    start_at = floor(dawn_at, STRETCH)
+    counted(ledger_name, *run("b1", 0, 600, start_at))
+    with open_existing(ledger_url(ledger_name)) as store:
+        found = Countbook(store).span(SITE, STATION, start_at, start_at + 2 * STRETCH, place=PLACE)
+    light_s = 300.0 - (dawn_at - start_at).total_seconds()
+    assert 0.0 < light_s < 300.0
+    assert [each.watched_s for each in found] == pytest.approx([light_s, 300.0])
 
 
 def test_nobody_watches_at_night_whatever_the_counter_says(ledger_name: str) -> None:
