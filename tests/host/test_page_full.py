@@ -101,5 +101,5 @@ def test_a_ledger_that_cannot_be_read_is_none_of_a_strangers_business(tmp_path: 
     with open_existing(ledger_url(page.config.ledger), writing=True) as other, other.transaction() as connection:
         connection.exec_driver_sql("ALTER TABLE sessions RENAME TO gone")
     for reply in (page.get("/"), page.get("/login")):
-        assert (reply.status, "cannot look into its ledger" in reply.words) == (503, True)
+        assert (reply.status, "cannot read its ledger now" in reply.words) == (503, True)
     page.back.close()

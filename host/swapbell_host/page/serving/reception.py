@@ -91,13 +91,8 @@ class Reception:
         return sent
 
     def _caller(self, house: House, request: Request, token: str) -> Caller:
-        try:
-            account = house.accounts.of(forgery.digest(token), house.now())
-            alone = account is None and self.listening.private and not house.accounts.any()
-        except Breakdown as breakdown:  # its reason is none of a stranger's business
-            raise HTTPException(
-                503, "The host cannot look into its ledger now. Try again in a minute."
-            ) from breakdown
+        account = house.accounts.of(forgery.digest(token), house.now())
+        alone = account is None and self.listening.private and not house.accounts.any()
         right = account.right if account else Right.WORK if alone else None
         address = request.client.host if request.client else ""
         return Caller(account, right, address, token, self.replies.cookies.mark(request))
@@ -133,9 +128,8 @@ def _refusing(door: Door) -> Generator[None]:
     except Mistake as mistake:
         raise HTTPException(422 if door.method == "POST" else 404, str(mistake)) from mistake
     except Breakdown as breakdown:
-        raise HTTPException(
-            503, f"{breakdown}. {AFTER_FORM}" if door.method == "POST" else str(breakdown)
-        ) from breakdown
+        words = f"{breakdown}. {AFTER_FORM}" if door.method == "POST" else str(breakdown)
+        raise HTTPException(503, words) from breakdown
 
 
 def _to_the_way_in(request: Request) -> Response:
