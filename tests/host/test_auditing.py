@@ -134,6 +134,15 @@ def test_a_station_cannot_name_files_here_as_it_likes(item: Item) -> None:
         check(item)
 
 
+def test_a_station_that_tells_the_same_again_and_again_ends_the_list(station: Station) -> None:
+    class Parrot(Station):
+        def ask(self, wants: Seek | Want) -> Found | Piece:
+            return Found(items=tuple(self.items()[:1]), more=True)
+
+    with pytest.raises(Breakdown, match="again"):
+        list(listed(Parrot(station.contents), Seek()))
+
+
 def test_an_item_that_is_not_there_is_a_mistake(station: Station) -> None:
     assert chosen(station.items(), [STRIP]) == [station.items()[3]]
     assert chosen(station.items(), []) == station.items()

@@ -9,6 +9,7 @@ from swapbell_models.evidence import CLIP_FILES, PICTURE, File, Found, Item, Pie
 from swapbell_models.fault import Breakdown, Mistake
 
 TEMPORARY = ".part"
+OTHER = "is it of another version?"
 
 
 class Asked(Protocol):
@@ -31,17 +32,17 @@ def listed(station: Asked, seek: Seek) -> Iterator[Item]:
     while more:
         found = station.ask(seek)
         if not isinstance(found, Found):
-            raise Breakdown("the station answered with something else than a list; is it of another version?")
+            raise Breakdown(f"the station answered with something else than a list; {OTHER}")
         for item in found.items:
-            check(item)
+            check(item, seek.after)
         yield from found.items
         more = found.more and bool(found.items)
         if more:
             seek = Seek(after=label(found.items[-1].name).order, from_at=seek.from_at, to_at=seek.to_at)
 
 
-def check(item: Item) -> None:
-    """Refuse an item whose names are not those of evidence: they become files here.
+def check(item: Item, after: int = 0) -> None:
+    """Refuse an item whose names are not those of evidence, for they become files here, or that was not asked for.
 
     Raises
     ------
@@ -51,10 +52,12 @@ def check(item: Item) -> None:
     try:
         told = label(item.name)
     except ValueError as error:
-        raise Breakdown(f"the station told of {error}; is it of another version?") from error
+        raise Breakdown(f"the station told of {error}; {OTHER}") from error
+    if told.order <= after:
+        raise Breakdown(f"the station told of {item.name} again; {OTHER}")
     allowed = CLIP_FILES if told.passing is None else (f"{item.name}{PICTURE}",)
     if wrong := next((file.name for file in item.files if file.name not in allowed), None):
-        raise Breakdown(f"the station told of a file {wrong!r} that is none of evidence; is it of another version?")
+        raise Breakdown(f"the station told of a file {wrong!r} that is none of evidence; {OTHER}")
 
 
 def fetch(station: Asked, item: Item, folder: Path, came: Callable[[int], None]) -> Path:
