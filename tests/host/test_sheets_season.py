@@ -215,6 +215,18 @@ def test_where_too_little_was_watched_no_number_is_given(books: Paperwork) -> No
     assert "cannot be told" in after["findings"][0]["words"]
 
 
+def test_a_report_looks_no_further_than_its_end(books: Paperwork) -> None:
+    applied(books)
+    books.log(Act.RELURED, NOON_AT + 7 * DAY)
+    words = [
+        json.loads(season_report(books.store, books.service, SITE, NOW_AT, (NOON_AT, end_at), Form.JSON).content)
+        for end_at in (NOON_AT + 6.5 * DAY, NOON_AT + 7.5 * DAY)
+    ]
+    early, late = (each["after_swaps"][0]["findings"][0]["words"] for each in words)
+    assert "no fresh lure was hung out since the swap" in early
+    assert "no fresh lure was hung out since the swap" not in late
+
+
 def test_a_report_needs_a_beginning_before_its_end(books: Paperwork) -> None:
     with pytest.raises(Mistake, match="beginning before its end"):
         season_report(books.store, books.service, SITE, NOW_AT, (NOW_AT, NOW_AT - DAY))
