@@ -82,7 +82,7 @@ class Countbook(Book):
         return found if step == STRETCH else joined(found, step)
 
     def _read(self, site: str, station: str, first_us: int, last_us: int, step_us: int) -> list[Count]:
-        own = {"site": site, "station": station, "first": first_us, "last": last_us}
+        own: dict[str, int | str] = {"site": site, "station": station, "first": first_us, "last": last_us}
         with self._store.reading() as connection:
             rows = _SUMS.run(connection, **own, step=step_us).all()
             shared = any(row[-1] for row in rows)
@@ -133,11 +133,10 @@ def _twofold() -> Prepared:
     boot = _claims(_parts(beside_us=STRETCH_US))
     claimed = func.max(boot.c.last_at) - func.min(boot.c.first_at)
     over = (cast(func.sum(boot.c.claim), BigInteger) - claimed).label("over")
-    each = select(boot.c.from_at, *_added_up(boot), claimed.label("claimed"), over)
-    each = each.group_by(boot.c.from_at).having(func.count() > 1).subquery()
-    beside = func.sum(Greatest(each.c.over, literal(0)))
-    beside = beside.over(order_by=each.c.from_at, range_=(-STRETCH_US, STRETCH_US)).label("beside")
-    told = select(each, beside).subquery()
+    claims = select(boot.c.from_at, *_added_up(boot), claimed.label("claimed"), over)
+    each = claims.group_by(boot.c.from_at).having(func.count() > 1).subquery()
+    near = func.sum(Greatest(each.c.over, literal(0))).over(order_by=each.c.from_at, range_=(-STRETCH_US, STRETCH_US))
+    told = select(each, near.label("beside")).subquery()
     first, last = (bindparam(name, type_=BigInteger) for name in ("first", "last"))
     found = select(told.c.from_at, *(told.c[name] for name in SUMMED), told.c.claimed)
     found = found.where(told.c.over > 0, told.c.beside > TWOFOLD_US, told.c.from_at.between(first, last))
