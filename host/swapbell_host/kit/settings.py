@@ -94,7 +94,7 @@ done
 for file in {" ".join(PRIVATE)}; do
     install -o root -g mosquitto -m 640 "$here/$file" "$to{HOME}/$file"
 done
-how=reload
+how=reload-or-restart
 cmp -s "$here/broker.conf" "$to{CONF}" || how=restart
 install -m 644 "$here/broker.conf" "$to{CONF}"
 if [ -z "$to" ]; then
