@@ -270,7 +270,8 @@ def test_counts_alone_bound_recall_from_above(folder: Path) -> None:
 
 
 def test_moments_tell_recall_and_precision(folder: Path) -> None:
-    found = audited(folder, {clip_name(1): ",2.5 29.5 40", clip_name(2): "0", clip_name(3): "2"})
+    half_watched = {clip_name(4): ",5.0 40.0"}
+    found = audited(folder, {clip_name(1): ",2.5 29.5 40", clip_name(2): "0", clip_name(3): "2", **half_watched})
     assert found.recount.person == (3, 0, 2)
     assert found.recall == Share(2, 3)
     assert found.precision == Share(2, 3)
