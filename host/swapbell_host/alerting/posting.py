@@ -1,7 +1,7 @@
 """What goes into one message to one person, and whether it may go now. Pure: no clock, no disk, no network.
 
-Calls go as soon as the day's spacing allows, what somebody put off goes at its time, and both take along whatever else is
-due. All else goes with the day's round-up, of which there is one; it names no station of which the person heard that day.
+Calls go as soon as the day's spacing allows, what somebody put off goes at its time, and both take along whatever
+else is due. All else goes with the day's round-up, of which there is one; it names no station named that day.
 """
 
 from collections.abc import Iterable, Sequence
