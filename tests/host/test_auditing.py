@@ -277,6 +277,11 @@ def test_moments_tell_recall_and_precision(folder: Path) -> None:
     assert found.precision == Share(2, 3)
 
 
+def test_a_film_in_which_the_person_saw_none_tells_what_was_invented(folder: Path) -> None:
+    found = audited(folder, {clip_name(1): ",2.0 30.0 59.0", clip_name(3): "0"})
+    assert (found.recall, found.precision) == (Share(3, 3), Share(3, 5))
+
+
 def test_strips_are_answered_by_yes_or_no(folder: Path) -> None:
     found = audited(folder, {strip_name(6, 1): "yes", strip_name(7, 2): "N"})
     assert (found.strips, found.unanswered_strips) == (Share(1, 2), 1)
