@@ -375,7 +375,7 @@ def test_nothing_compared_is_no_agreement(folder: Path) -> None:
 
 
 def test_a_list_tells_of_crossings_without_a_strip() -> None:
-    items = [Item(strip_name(order, number), (File("x", 1),)) for order, number in ((6, 1), (7, 2), (8, 5))]
+    items = [Item(strip_name(order, number), (File("x", 1),)) for order, number in ((6, 3), (7, 4), (8, 7))]
     assert "2 crossings between these strips have none" in words.summary(items)
     assert "none" not in words.summary(items[:2])
 
