@@ -13,7 +13,6 @@ from sqlalchemy import (
     bindparam,
     case,
     cast,
-    distinct,
     func,
     literal,
     select,
@@ -117,10 +116,10 @@ def _parts(beside_us: int = 0) -> Subquery:
 
 
 def _sums() -> Prepared:
-    """Return the sums of a station by the step, and how many of its five minutes have more than one part."""
+    """Return the sums of a station by the step, and beside them above 0 where more than one boot is in it."""
     parts, step = _parts(), bindparam("step", type_=BigInteger)
     begun = (parts.c.from_at // step * step).label("begun")
-    shared = func.count() - func.count(distinct(parts.c.from_at))
+    shared = func.max(parts.c.boot_id) - func.min(parts.c.boot_id)
     return Prepared(select(begun, *_added_up(parts), shared).group_by(begun).order_by(begun))
 
 
