@@ -6,7 +6,7 @@ from datetime import datetime
 
 from swapbell_host.board import Seen
 from swapbell_host.jobs.sightings import seen_ago
-from swapbell_host.judging.swap import CALLS, TOGETHER, called
+from swapbell_host.judging.swap import CALLS, beside, called
 from swapbell_host.needs import Call, Case, Need
 from swapbell_models.notice import Notice, NoticeKind
 from swapbell_models.readiness import Step, Verdict
@@ -24,7 +24,8 @@ def of_rule(case: Case, seen: Verdict, look: Seen) -> Iterator[Call]:
     elif told_at is not None:
         yield Call(Need.SWAP, _called_words(case.site), None, told_at, NoticeKind.READY)
     elif step is Step.TOUCHED:
-        yield Call(Need.COMING, _waiting_words(seen, case.site), None, seen.reached_at, NoticeKind.TOUCHED)
+        words = "the rule was reached once, not confirmed yet: wait"
+        yield Call(Need.COMING, words, None, seen.reached_at, NoticeKind.TOUCHED)
 
 
 def _ready_words(seen: Verdict, site: SiteVerdict | None) -> str:
@@ -32,19 +33,12 @@ def _ready_words(seen: Verdict, site: SiteVerdict | None) -> str:
     if seen.step is not Step.READY:
         here = "nobody can say how many come here" if seen.step is Step.UNJUDGED else "fewer come here"
         own = f"its site is ready, although {here}"
-    return f"{own}. The site as a whole is {site.words}. {TOGETHER}" if site else own
+    return f"{own}. {beside(site)}" if site else own
 
 
 def _called_words(site: SiteVerdict | None) -> str:
     now = f". The site as a whole is now {site.words}" if site else ""
     return f"the rule was reached and confirmed, and no swap is logged yet{now}"
-
-
-def _waiting_words(seen: Verdict, site: SiteVerdict | None) -> str:
-    if seen.step is not Step.READY or site is None:
-        return "the rule was reached once, not confirmed yet: wait"
-    wait = "this station is ready, the site is not yet: wait, and swap its stations together when it is"
-    return f"{wait}. The site as a whole is {site.words}"
 
 
 def held_back(call: Call, case: Case, now: datetime) -> Call:

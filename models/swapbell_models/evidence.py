@@ -242,8 +242,8 @@ class About(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     left_out: str | None = None
 
 
-# The files of a clip, one folder each: what is filmed, capture times as `count --times` reads them, the tallies of that
-# minute as they were sent, the same crossings as `count --events` writes them, and where the gate lay.
+# The files of a clip, one folder each: what is filmed, capture times as `count --times` reads them, the tallies of
+# that minute as they were sent, the same crossings as `count --events` writes them, and where the gate lay.
 ABOUT, TIMES, TALLIES, EVENTS, STATION = "about.json", "times.txt", "tallies.jsonl", "crossings.jsonl", "station.toml"
 VIDEOS = ("clip.mp4", "clip.avi")
 CLIP_FILES = (*VIDEOS, TIMES, TALLIES, EVENTS, STATION, ABOUT)

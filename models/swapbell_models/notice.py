@@ -133,14 +133,6 @@ def ready_words(verdict: Verdict, rule: Rule, besides: str = "") -> str:
     return f"ready for the swap: {_reached(verdict, rule)}. {besides}{' ' if besides else ''}{SWAP_CAUTION}"
 
 
-def waiting_words(verdict: Verdict, rule: Rule, site: str) -> str:
-    """Say that a station is ready and its site is not, which stands in words: a heads-up, no call to swap."""
-    return (
-        f"this station is ready, the site is not yet: {_reached(verdict, rule)}. The site as a whole is {site}. Get "
-        "ready, but wait: swap all of its stations together when it is."
-    )
-
-
 def _reached(verdict: Verdict, rule: Rule) -> str:
     proof = _luck(verdict, rule) if rule.confirm is Confirm.FIRST else _confirmation(verdict, rule)
     return f"{count_words(verdict, rule)} (rule: {rule.visits}), {_rate(verdict, rule)}; {proof}"

@@ -47,14 +47,14 @@ class SiteVerdict:
         return f"{self.step.value}: a mean of {means} {asked} over {whose}"
 
     def called(self, step: Step) -> Step:
-        """Return how far one of its several stations has come, which is swapped with the others.
+        """Return how far one of its several stations has come, by its own traffic or with the others.
 
         Parameters
         ----------
         step : Step
-            How far its own traffic has come; that calls nobody while the site is not ready.
+            How far its own traffic has come.
         """
-        return Step.READY if self.step is Step.READY else min(step, Step.TOUCHED, key=list(Step).index)
+        return self.step if self.step is Step.READY else step
 
 
 def assess_site(verdicts: Sequence[Verdict], rule: Rule) -> SiteVerdict:

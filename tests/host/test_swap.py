@@ -55,12 +55,13 @@ def test_the_call_says_that_the_site_is_ready_and_to_swap_together() -> None:
     assert told.text.endswith(SWAP_CAUTION)
 
 
-def test_a_station_that_is_ready_before_its_site_is_a_heads_up_and_no_call() -> None:
+def test_a_station_that_is_ready_before_its_site_is_called_and_told_how_the_site_stands() -> None:
     told = call(station("gate", BUSY), station("hut", []), station("creek", []))
-    assert (told.kind, told.urgency) == (NoticeKind.TOUCHED, Urgency.LOOK)
-    assert told.text.startswith("valley/gate: this station is ready, the site is not yet: visits per 5 min")
+    assert (told.kind, told.urgency) == (NoticeKind.READY, Urgency.ACT)
+    assert told.text.startswith("valley/gate: ready for the swap: visits per 5 min")
+    assert "The site as a whole is quiet: a mean of " in told.text
     assert "a mean of 4.7, 4.7, 4.3 visits in each 5 min, oldest first (rule: 10) over its 3 stations" in told.text
-    assert told.text.endswith("Get ready, but wait: swap all of its stations together when it is.")
+    assert "Its stations share nests: better swap them together, once it is ready." in told.text
 
 
 def test_a_dead_board_neither_calls_for_a_swap_nor_holds_it_back() -> None:

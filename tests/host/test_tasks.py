@@ -222,12 +222,13 @@ def in_site(look: Seen, site: SiteVerdict) -> Task:
     return task(Case(station(), job(Phase.LURING, timedelta(hours=5)), look, site=site), NOW)
 
 
-def test_a_station_that_is_ready_before_its_site_waits_for_it() -> None:
+def test_a_station_that_is_ready_before_its_site_is_called_and_told_how_the_site_stands() -> None:
     found = in_site(seen(BUSY), site_of(14, 4, 5, 2))
-    assert needs(found) == [Need.COMING]
+    assert needs(found) == [Need.SWAP]
     assert found.first.words == (
-        "this station is ready, the site is not yet: wait, and swap its stations together when it is. The site as a "
-        "whole is building: a mean of 6.2, 6.2, 6.2 visits in each 5 min, oldest first (rule: 10) over its 4 stations"
+        "the rule is reached and confirmed. The site as a whole is building: a mean of 6.2, 6.2, 6.2 visits in each "
+        "5 min, oldest first (rule: 10) over its 4 stations. Its stations share nests: better swap them together, "
+        "once it is ready"
     )
 
 
@@ -251,7 +252,7 @@ def test_every_station_is_swapped_with_a_site_that_is_ready(look: Seen, own: str
 
 
 def test_who_was_called_to_swap_stays_called_when_the_site_falls_back() -> None:
-    found = in_site(seen(BUSY, PastNotice(NoticeKind.READY, NOW - timedelta(hours=3))), site_of(9, 9))
+    found = in_site(seen(BURST, PastNotice(NoticeKind.READY, NOW - timedelta(hours=3))), site_of(9, 9))
     assert needs(found) == [Need.SWAP]
     assert "The site as a whole is now building: a mean of 9.0" in found.first.words
 

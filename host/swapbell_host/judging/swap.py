@@ -1,7 +1,7 @@
 """The call to swap: that the rule was touched, and that it was confirmed, at a station and over its whole site.
 
-Stations of a site share nests and are swapped together: every one of them is called once the site is ready, and none
-before. A station that is ready by itself is a heads-up until then.
+A station is called by its own traffic, and by that of its whole site once the mean over it is ready. Stations of a
+site share nests and are best swapped together, so each call says how the site stands.
 """
 
 from collections.abc import Iterator
@@ -17,7 +17,6 @@ from swapbell_models.notice import (
     count_words,
     ready_words,
     touched_words,
-    waiting_words,
 )
 from swapbell_models.phase import Phase
 from swapbell_models.readiness import Step
@@ -25,6 +24,7 @@ from swapbell_models.sitewide import SiteVerdict
 
 CALLS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
 TOGETHER = "Swap its stations together, but none that others visit"
+ALONE = "Its stations share nests: better swap them together, once it is ready"
 NOT_YET = "do not swap before somebody has looked"
 
 
@@ -42,15 +42,17 @@ def call(look: Look) -> Notice | None:
     at = seen.last.to_at if seen.last else look.now
     if step is Step.READY:
         return look.notice(NoticeKind.READY, at, _held(look.history, _ready(look)))
-    words = touched_words(seen, look.rule)
-    if seen.step is Step.READY and look.site:
-        words = waiting_words(seen, look.rule, look.site.words)
-    return look.notice(NoticeKind.TOUCHED, seen.reached_at or at, words)
+    return look.notice(NoticeKind.TOUCHED, seen.reached_at or at, touched_words(seen, look.rule))
+
+
+def beside(site: SiteVerdict) -> str:
+    """Say how the whole site stands, and what that means for a call to swap one of its stations."""
+    return f"The site as a whole is {site.words}. {TOGETHER if site.step is Step.READY else ALONE}"
 
 
 def _ready(look: Look) -> str:
     seen, rule = look.verdict, look.rule
-    whole = f"The site as a whole is {look.site.words}. {TOGETHER}." if look.site else ""
+    whole = f"{beside(look.site)}." if look.site else ""
     if seen.step is Step.READY:
         return ready_words(seen, rule, whole)
     return (
