@@ -161,7 +161,8 @@ class Witness:
         while config is not None:
             os.write(self.spool.oath, BEGUN + b"\n")
             timekeeper = Timekeeper(self.wall.start_of(self.wall.at_s), self.orders.renew)
-            run(config, self._moments(config), self.orders.stop, self.spool, BRISK, timekeeper)
+            shown, stop = self._moments(config), self.orders.stop
+            run(config, shown, stop, self.spool, BRISK, timekeeper, self.orders.goes_on)
             config = self.orders.next()
 
     def _moments(self, config: Config) -> Iterator[Moment]:
