@@ -12,6 +12,7 @@ from socket import AF_INET, AF_INET6, socket
 from socketserver import BaseServer, TCPServer
 from threading import Event, Thread
 from types import MappingProxyType
+from typing import Any
 from urllib.parse import parse_qs
 
 from swapbell_device.calibrating import previewpage
@@ -186,10 +187,10 @@ class _Server(ThreadingHTTPServer):
         self.address_family = AF_INET6 if ":" in host else AF_INET
         super().__init__((host, port), partial(Visit, room))
 
-    def handle_error(self, request: object, client_address: object) -> None:
+    def handle_error(self, request: Any, client_address: Any) -> None:
         """Say nothing of a browser that has gone away meanwhile; anything else is a defect."""
         if not isinstance(sys.exception(), OSError):
-            super().handle_error(request, client_address)  # pyright: ignore[reportArgumentType]
+            super().handle_error(request, client_address)
 
     def server_bind(self) -> None:
         """Bind without asking the network for this machine's name, as the library would."""
