@@ -110,7 +110,7 @@ def news(
     """
     look = Look(history, seen, now, rule, listening_since, site)
     found = [each for find in FINDINGS if (each := find(look))]
-    standing = [past for past in history.notices if not _is_over(past, history)] if found else []
+    standing = [past for past in history.notices if not _answers_nothing(past, history)] if found else []
     return [each for each in found if is_news(each.kind, standing, now)]
 
 
@@ -127,6 +127,13 @@ def is_news(kind: NoticeKind, told: Iterable[PastNotice], now: datetime) -> bool
 
 def _has_rested(past: PastNotice, now: datetime, rest: timedelta) -> bool:
     return not past.is_open and (past.acknowledged_at is None or now - past.acknowledged_at >= rest)
+
+
+def _answers_nothing(past: PastNotice, history: History) -> bool:
+    """Tell whether a notice holds nothing back: its cause is over, or others were seen since somebody saw to it."""
+    seen, answered_at = history.sighting, past.acknowledged_at
+    anew = past.kind is NoticeKind.VISITORS and seen and answered_at and answered_at < seen.logged_at
+    return bool(anew) or _is_over(past, history)
 
 
 def _is_over(past: PastNotice, history: History) -> bool:

@@ -1,5 +1,6 @@
 """Holes in the data are told where they are large and nobody has heard of them otherwise."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -58,9 +59,16 @@ def test_time_that_was_told_of_but_not_watched_is_a_hole_too() -> None:
     assert "4.0 foraging hours" in words(lured(counts=blind))
 
 
-@pytest.mark.parametrize("kind", [NoticeKind.SILENT, NoticeKind.BLIND])
-def test_who_heard_that_it_was_silent_or_blind_knows_of_the_gap(kind: NoticeKind) -> None:
+@pytest.mark.parametrize("kind", [NoticeKind.SILENT, NoticeKind.BLIND, NoticeKind.TWOFOLD])
+def test_who_heard_why_nobody_watched_knows_of_the_gap(kind: NoticeKind) -> None:
     assert not words(lured(past(kind, 6 * HOUR, acknowledged=5 * HOUR), counts=gap(5.0)))
+
+
+def test_a_silence_that_began_before_the_last_day_is_known_as_long_as_it_lasts() -> None:
+    silent = past(NoticeKind.SILENT, 30 * HOUR)
+    lately, earlier = (replace(silent, ended_at=EVENING_AT - ago) for ago in (23 * HOUR, 25 * HOUR))
+    told = [words(lured(each, counts=gap(5.0))) for each in (silent, lately, earlier)]
+    assert [bool(each) for each in told] == [False, False, True]
 
 
 def test_without_a_place_nobody_knows_the_foraging_hours() -> None:

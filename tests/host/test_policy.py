@@ -203,6 +203,15 @@ def test_a_warning_of_visitors_is_a_call_where_somebody_is_called_to_swap() -> N
     assert (alone, elsewhere, here) == (False, False, True)
 
 
+def test_a_warning_of_visitors_is_a_call_for_whoever_answered_that_the_swap_is_seen_to() -> None:
+    warning, told = entry(NoticeKind.VISITORS, 1), word(entry(READY, 2), KIM, NOW)
+    on_the_way, a_day_later, elsewhere = (
+        cases([warning], [], [each], lambda *_: WATCHERS, at)[0].course.call
+        for each, at in [(told, NOW + HOUR), (told, NOW + DAY), (word(entry(READY, 2, "south"), KIM, NOW), NOW)]
+    )
+    assert (on_the_way, a_day_later, elsewhere) == (True, False, False)
+
+
 def test_a_call_never_flaps() -> None:
     spells = [entry(LEFT_OUT, number) for number in range(1, 10)]
     assert cases([], spells, [], lambda *_: WATCHERS, NOW) == []

@@ -141,6 +141,16 @@ def test_bees_logged_after_the_call_are_warned_of() -> None:
     assert "do not swap before somebody has looked: 3 honey bees in the lure (logged " in told.text
 
 
+@pytest.mark.parametrize(("seen_to_s", "told"), [(690, [NoticeKind.VISITORS]), (710, [])])
+def test_who_saw_to_a_warning_before_bees_were_logged_has_not_seen_to_them(
+    seen_to_s: float, told: list[NoticeKind]
+) -> None:
+    warning = replace(WARNING, acknowledged_at=moment(seen_to_s))
+    bees = replace(station("gate", BUSY, PastNotice(NoticeKind.READY, moment(650)), warning), sighting=BEES)
+    found = rules.news(rules.verdict(bees, NOW, RULE), bees, NOW, RULE, moment(-9e5))
+    assert [each.kind for each in found] == told
+
+
 @pytest.mark.parametrize(
     "other", [{"role": Role.CONTROL}, {"notices": (PastNotice(NoticeKind.READY, moment(710)),)}, {"notices": ()}]
 )

@@ -76,7 +76,7 @@ class Case:
     flaps
         How many spells of its kind ended by themselves within the last day, where that is too many; else 0.
     before_swap
-        Whether somebody is called to swap there.
+        Whether somebody is called to swap there, or was within the last day and may be on the way.
     """
 
     entry: OpenNotice
@@ -161,6 +161,7 @@ def cases(
     last = {entry.key: entry for entry in ended if entry.key in flaps and entry.key not in openly}
 
     swaps = {entry.key[:2] for entry in still_open if entry.notice.kind in SWAPS}
+    swaps |= {word.key[:2] for word in told if word.key[2] in SWAPS and now - word.made_at < DAY}
 
     def case(entry: OpenNotice) -> Case:
         words, times = of_key.get(entry.key, ()), flaps.get(entry.key, 0)

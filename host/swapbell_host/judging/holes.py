@@ -17,10 +17,12 @@ MISSING_MIN = 240
 CATCH_UP = timedelta(hours=1)
 # Our choice: half of it, so that a hole that is filled slowly is not told of twice.
 FILLED_SHARE = 0.5
+# Whoever heard of one of these knows why nothing was watched.
+_WHYS = frozenset({NoticeKind.SILENT, NoticeKind.BLIND, NoticeKind.TWOFOLD})
 
 
 def hole(evidence: Evidence) -> Notice | None:
-    """Say what is missing of a station that counts, unless somebody heard of it as silent or blind."""
+    """Say what is missing of a station that counts, unless somebody heard why nobody watched."""
     if evidence.look.history.phase not in COUNTING or not _has_listened(evidence):
         return None
     told = evidence.since(evidence.now - DAY, NoticeKind.HOLE)
@@ -43,9 +45,13 @@ def is_filled(_past: PastNotice, evidence: Evidence) -> bool:
 
 
 def _unwatched(evidence: Evidence) -> Iterator[str]:
-    known = evidence.since(evidence.now - DAY, NoticeKind.SILENT, NoticeKind.BLIND)
+    known = any(past.kind in _WHYS and _lasted(past, evidence.now - DAY) for past in evidence.told)
     if not known and (seconds := unwatched_s(evidence)) >= UNWATCHED_MIN_S:
         yield f"{seconds / 3600.0:.1f} foraging hours of the last day were not watched, in many short gaps or one"
+
+
+def _lasted(past: PastNotice, since: datetime) -> bool:
+    return past.is_open or max(past.raised_at, past.ended_at or past.raised_at) >= since
 
 
 def _missing(evidence: Evidence, since: datetime, least: float) -> Iterator[str]:
