@@ -8,7 +8,7 @@ from unittest.mock import patch
 import pytest
 from spooled import TALLY_S, fill, names, opened, tally
 
-from swapbell_device.spooling.spool import BEHIND_S, Spool
+from swapbell_device.spooling.spool import BEHIND_S, NOTED_MAX, Spool
 from swapbell_device.spooling.spoolrows import Rows
 from swapbell_models.message import encode
 from swapbell_models.tally import Tally
@@ -59,6 +59,16 @@ def test_what_is_receipted_in_time_never_goes_to_the_disk(tmp_path: Path, memory
         spool.settle()
         after = (tmp_path / "spool.db-wal").stat()
     assert (after.st_size, after.st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+
+
+def test_what_is_receipted_does_not_fill_the_memory(tmp_path: Path, memory: Path) -> None:
+    longest = 0
+    with opened(tmp_path / "spool.db", memory=memory) as spool:
+        for seq in range(1, 5 * NOTED_MAX):
+            spool.put(tally(seq))
+            spool.received("b1", seq)
+            longest = max(longest, len((memory / "spool.db.tail").read_bytes().splitlines()))
+    assert longest <= NOTED_MAX
 
 
 def test_without_memory_a_put_is_on_the_disk_when_it_returns(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ A put is safe from a kill when it returns. With a tail in memory it goes to the 
 for longer, together with those that wait with it, in a thread of the spool's own; without a tail at once. Should the
 disk refuse, the tally waits in memory, every later put and the end try again, and what the disk never takes is told
 as lost. The spool is bounded: the oldest tallies are dropped first and counted. Receipts are noted at once and their
-rows removed with the next write; a power cut in between only sends some tallies twice.
+rows removed with the next write; a power cut or a kill in between only sends some tallies twice.
 """
 
 import sqlite3
@@ -224,6 +224,7 @@ class Spool:
             else:
                 self._through.clear()
                 self._noted = 0
+                self._waiting.tidy()
 
     def _write(self) -> None:
         batch = self._waiting.first(BATCH)

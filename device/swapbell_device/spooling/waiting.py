@@ -75,9 +75,14 @@ class Waiting:
             self._tail.keep(self._tallies)
 
     def receipted(self, covers: Callable[[Tally], bool]) -> None:
-        """Let go of those that a receipt covers; the tail may hold them still, for sending twice is harmless."""
+        """Let go of those that a receipt covers; the tail holds them until it is tidied."""
         with self._lock:
             self._tallies = deque(tally for tally in self._tallies if not covers(tally))
+
+    def tidy(self) -> None:
+        """Keep in the tail what waits still, and no more of what was receipted, or it would grow without end."""
+        with self._lock:
+            self._tail.keep(self._tallies)
 
     def trim(self, most: int) -> None:
         """Give up the oldest until at most so many are left, and count them."""
