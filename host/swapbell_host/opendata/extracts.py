@@ -107,7 +107,7 @@ def _piece(step: timedelta) -> timedelta:
 def _count_rows(store: Store, each: Chosen, begin_at: datetime, step: timedelta) -> list[Row]:
     end_at = begin_at + _piece(step)
     if each.span.end_at is not None:
-        end_at = min(end_at, each.span.end_at)
+        end_at = min(end_at, floor(each.span.end_at - timedelta.resolution, step) + step)
     nights = each.timeline.nights((begin_at, end_at + step))
     found = Countbook(store).span(*each.plan.key, begin_at, end_at)
     return [_count_row(each, count, step, nights) for count in joined(by_day(found, nights or ()), step)]

@@ -55,6 +55,15 @@ def test_a_stretch_without_a_tally_is_not_there(name: str) -> None:
     assert column(name, extracts.counts, "from_utc") == [NOON_AT, NOON_AT + timedelta(minutes=15)]
 
 
+def test_stretches_in_which_a_span_begins_or_ends_are_there_whole(name: str) -> None:
+    record(name, [at(TALLY_S * k, k + 1, body(1.0)) for k in range(720)])
+    asked = Choice(begin=f"{NOON_AT + timedelta(minutes=92)}", end=f"{NOON_AT + timedelta(minutes=122)}")
+    found = rows(name, extracts.counts, asked, step=timedelta(hours=1))
+    assert [(row["from_utc"], row["visits"], row["watched"]) for row in found] == [
+        (NOON_AT + timedelta(hours=hour), 240, "whole") for hour in (1, 2)
+    ]
+
+
 def test_a_stretch_that_was_watched_in_part_says_so(name: str) -> None:
     record(name, [at(TALLY_S * k, k + 1) for k in range(20)] + [at(300.0, 21)])
     assert column(name, extracts.counts, "watched") == ["whole", "partly"]
