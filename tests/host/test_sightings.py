@@ -33,10 +33,16 @@ def test_the_latest_sighting_is_told() -> None:
     assert seen(said(1.0, "2 ants"), said(2.0, "3 honey bees"), said(3.0)) == "3 honey bees"
 
 
-@pytest.mark.parametrize("words", ["none", "None.", " no ", "0", "nothing", "none seen"])
+@pytest.mark.parametrize("words", ["none", "None.", " no ", "0", "nothing", "none seen", "Only wasps."])
 def test_whoever_looks_last_and_sees_none_ends_it(words: str) -> None:
     assert seen(said(1.0, "3 honey bees"), said(2.0, words)) is None
     assert seen(said(1.0, words), said(2.0, "3 honey bees")) == "3 honey bees"
+
+
+@pytest.mark.parametrize("words", ["no bees", "No bees seen."])
+def test_who_says_only_that_no_bees_came_warns_of_nobody_and_clears_nobody(words: str) -> None:
+    assert seen(said(1.0, words)) is None
+    assert seen(said(1.0, "2 hornets"), said(2.0, words)) == "2 hornets"
 
 
 @pytest.mark.parametrize("words", ["no bees, but a hornet", "none but ants", "not sure"])

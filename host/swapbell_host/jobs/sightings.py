@@ -9,7 +9,9 @@ from swapbell_models.notice import lapse
 # With these a time of lure begins: what was seen before was seen at another bait.
 _BEGINS = frozenset({Act.LURED, Act.RELURED})
 # Our choice: what the log form asks for where somebody looked and saw none, and what else people write for it.
-_NONE = frozenset({"none", "none seen", "no", "nothing", "nil", "0", "-"})
+_NONE = frozenset({"none", "none seen", "no", "nothing", "nil", "0", "-", "only wasps", "wasps only", "no others"})
+# Our choice: it warns of nobody, and takes no warning of others away.
+_NO_BEES = frozenset({"no bees", "no bees seen", "no honey bees"})
 # Our choice: the first words name the animal; the rest stands in the log.
 WORDS_MAX = 120
 
@@ -31,12 +33,12 @@ def sighting(entries: Sequence[Entry]) -> Entry | None:
         return None
     stand = standing(entries)
     begin = max((n for n, each in enumerate(stand) if each.act in _BEGINS), default=0)
-    said = [each for each in stand[begin:] if each.non_targets]
-    return said[-1] if said and not _is_none(said[-1]) else None
+    said = [each for each in stand[begin:] if _plain(each) not in _NO_BEES | {""}]
+    return said[-1] if said and _plain(said[-1]) not in _NONE else None
 
 
-def _is_none(entry: Entry) -> bool:
-    return (entry.non_targets or "").strip().rstrip(".").lower() in _NONE
+def _plain(entry: Entry) -> str:
+    return (entry.non_targets or "").strip().rstrip(".").lower()
 
 
 def seen_words(entry: Entry, logged: str) -> str:
