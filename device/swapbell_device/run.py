@@ -23,6 +23,7 @@ from swapbell_device.orders import Orders
 from swapbell_device.service.manager import Manager
 from swapbell_device.shift import Shift
 from swapbell_device.spooling.spool import Spool
+from swapbell_device.spooling.spoolfile import check_folder
 from swapbell_device.timekeeper import Timekeeper, by_the_clock
 from swapbell_models.fault import Breakdown, Mistake
 
@@ -78,6 +79,7 @@ def _usable(config: Config, watch: Watch) -> Config:
     """Return a configuration all of whose files can be used: one that cannot would end the counter for good."""
     moments(config, watch, Event())
     Door(config.broker, config.site, config.station)
+    check_folder(config.spool.path)
     return config
 
 

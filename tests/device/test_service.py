@@ -202,6 +202,16 @@ def test_sighup_changes_nothing_if_the_configuration_or_its_station_file_is_brok
         assert counter.wait(30) == 0
 
 
+def test_sighup_changes_nothing_if_the_spool_has_no_folder(tmp_path: Path) -> None:
+    path, notify = configured(tmp_path, 9, pace=1.0), tmp_path / "notify"
+    with listening(notify) as line, counting(path, line, notify) as counter:
+        path.write_text(path.read_text().replace("spool.sqlite", "nowhere/spool.sqlite"))
+        counter.send_signal(signal.SIGHUP)
+        assert told_until(counter, "the configuration before is kept")
+        counter.send_signal(signal.SIGTERM)
+        assert counter.wait(30) == 0
+
+
 def test_sighup_begins_anew_with_a_configuration_that_can_be_used(tmp_path: Path) -> None:
     path, notify = configured(tmp_path, 9, pace=1.0), tmp_path / "notify"
     with listening(notify) as line, counting(path, line, notify) as counter:

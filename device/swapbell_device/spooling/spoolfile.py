@@ -84,8 +84,7 @@ def open_file(path: Path, opened_at: datetime, say: Callable[[str], None]) -> tu
     Breakdown
         If the machine does not let it be opened, or another process uses it.
     """
-    if not path.parent.is_dir():
-        raise Mistake(f"spool {path}: there is no folder {path.parent}; make it, or name another")
+    check_folder(path)
     log = path.with_name(f"{path.name}-wal")
     left_over = log.read_bytes() if log.is_file() else b""
     db, aside = _opened(path, opened_at, say)
@@ -93,6 +92,18 @@ def open_file(path: Path, opened_at: datetime, say: Callable[[str], None]) -> tu
         copy = _kept(left_over, _dated(log, opened_at))
         say(f"spool {path}: its last writes were cut off or damaged; {copy}")
     return db, aside
+
+
+def check_folder(path: Path) -> None:
+    """Refuse a file whose folder does not exist.
+
+    Raises
+    ------
+    Mistake
+        If it does not.
+    """
+    if not path.parent.is_dir():
+        raise Mistake(f"spool {path}: there is no folder {path.parent}; make it, or name another")
 
 
 def _opened(path: Path, opened_at: datetime, say: Callable[[str], None]) -> tuple[sqlite3.Connection, Path | None]:
