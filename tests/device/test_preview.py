@@ -140,6 +140,13 @@ def test_a_ticket_is_worth_nothing_before_the_token_was_used(house: House) -> No
     assert Browser(house.port, "swapbell-preview=ticket").get("/") == 403
 
 
+@pytest.mark.parametrize("other", ["theirs={1: 2}", "a@b=1", "theirs=[x]", "bare", 'q="a b', "=", "\xfc=1"])
+def test_what_other_programs_of_this_address_left_in_the_browser_locks_nobody_out(house: House, other: str) -> None:
+    visitor = house.browser()
+    for cookie in (f"{other}; {visitor.cookie}", f"{visitor.cookie}; {other}"):
+        assert Browser(house.port, cookie).get("/") == 200
+
+
 @pytest.mark.parametrize("action", ["begin", "click", "back", "card", "write"])
 def test_a_form_of_another_page_is_refused(house: House, action: str) -> None:
     visitor = house.browser()

@@ -4,7 +4,6 @@ import sys
 from collections.abc import Callable, Generator, Mapping
 from contextlib import contextmanager
 from functools import partial
-from http.cookies import CookieError, SimpleCookie
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from ipaddress import IPv4Address, IPv6Address, ip_address
 from math import isfinite
@@ -138,11 +137,9 @@ class Visit(BaseHTTPRequestHandler):
         self.wfile.write(body)
 
     def _ticket(self) -> str:
-        try:
-            cookie = SimpleCookie(self.headers.get("Cookie", "")).get(COOKIE)
-        except CookieError:
-            return ""
-        return "" if cookie is None else cookie.value
+        """Return what the browser shows; cookies know no ports (RFC 6265), so others stand beside ours."""
+        pairs = (pair.strip().partition("=") for pair in self.headers.get("Cookie", "").split(";"))
+        return next((value for name, _, value in pairs if name == COOKIE), "")
 
     def _fields(self) -> Fields:
         """Return what a form says; nothing if it is too long to be ours."""
