@@ -12,6 +12,7 @@ import psycopg
 import pytest
 from host.page_client import client
 from host.running import HOST_TOML, Stubborn, host, ran, stored
+from listener import eventually
 from mosquitto_child import Broker
 from orchard import NOON_AT, STATIONS, tally, topic_of, visits
 from postgres_child import CONNECTIONS, Cluster
@@ -242,13 +243,15 @@ def test_a_server_that_falls_down_while_the_host_runs_loses_nothing_that_was_pro
 
 
 @pytest.mark.part("mosquitto")
-def test_of_two_hosts_on_one_ledger_one_ends_and_all_is_stored_once(host_toml: Path, broker: Broker) -> None:
-    sending = counted(300)
-    with host(host_toml) as first, host(host_toml) as second, Stubborn(broker.port, sending) as station:
-        station.party.wait_for(Subject.RECEIPT, Receipt, through(300), 60.0)
-        ended = [each for each in (first, second) if each.poll() is not None]
-        assert [each.returncode for each in ended] == [1]
-        assert ended[0].communicate()[1].endswith("another host writes to it; give each its own\n")
+def test_of_two_hosts_on_one_ledger_at_least_one_ends_and_all_is_stored_once(host_toml: Path, broker: Broker) -> None:
+    sending = counted(100)
+    with Stubborn(broker.port, sending) as station:
+        with host(host_toml) as first, host(host_toml) as second:
+            assert eventually(lambda: first.poll() == 1 or second.poll() == 1, 60.0)
+            ended = first if first.poll() == 1 else second
+            assert ended.communicate()[1].endswith("another host writes to it; give each its own\n")
+        with host(host_toml):
+            station.party.wait_for(Subject.RECEIPT, Receipt, through(100), 60.0)
     assert stored(ledger_of(host_toml)) == [(each.seq, 1) for each in sending]
 
 
