@@ -97,6 +97,16 @@ def test_whoever_is_let_in_is_forgiven_what_they_mistyped(page: Client) -> None:
         page.cookies.clear()
 
 
+def test_a_crew_that_signs_in_by_one_link_makes_nobody_wait_who_mistypes_there() -> None:
+    tries, link = Tries(), "203.0.113.7"
+    for n in range(2 * NAME.free):
+        who = tracks(f"worker {n}", link, None)
+        tries.count(who, NOON_AT)
+        tries.forgive(who)
+    tries.count(tracks("Kim", link, None), NOON_AT)
+    assert tries.wait(tracks("Kim", link, None), NOON_AT) == NOTHING
+
+
 def test_whoever_must_wait_is_told_how_long(page: Client) -> None:
     besieged(page, PERSON, times=PAIR.free)
     assert "Too many tries. Wait 1 min" in sign_in(page).words
