@@ -270,6 +270,21 @@ def test_toxic_bait_left_out_waits_for_no_later_spacing() -> None:
     assert sent(NOW + 4 * MINUTE + SPACING[0], heard, entry(LEFT_OUT, 9)) == [9]
 
 
+def test_a_warning_before_a_swap_waits_for_no_later_spacing() -> None:
+    heard = [word(entry(READY, k, f"s{k}"), KIM, NOW + k * MINUTE) for k in range(5)]
+    (warning,) = cases([entry(NoticeKind.VISITORS, 9, "s4")], [], heard, lambda *_: WATCHERS, NOW)
+    at = NOW + 4 * MINUTE + SPACING[0]
+    assert not posts([Due(KIM, warning, Why.FIRST)], heard, frozenset(), at - MINUTE)
+    assert posts([Due(KIM, warning, Why.FIRST)], heard, frozenset(), at)
+
+
+def test_a_call_that_was_put_off_waits_for_no_spacing() -> None:
+    of = replace(entry(READY), shelved_until=NOW + HOUR)
+    told = [word(of, KIM, NOW), word(entry(READY, 2, "south"), KIM, NOW + 59 * MINUTE)]
+    found = due(Case(of, WATCHERS, tuple(told[:1])), NOW + HOUR)
+    assert len(posts(found, told, frozenset(), NOW + HOUR)) == 1
+
+
 def test_what_is_due_joins_a_message_that_waits() -> None:
     heard = [word(entry(READY, 1, "south"), KIM, NOW, taken=False)]
     assert sent(NOW + MINUTE, heard, entry(READY, 2), entry(SILENT, 3, "west"), waits=True) == [2, 3]

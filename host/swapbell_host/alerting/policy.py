@@ -88,8 +88,12 @@ class Case:
     @property
     def course(self) -> Course:
         """How it is told."""
-        warns = self.before_swap and self.entry.notice.kind is NoticeKind.VISITORS
-        return WARNING if warns else course(self.entry.notice.kind)
+        return WARNING if self.warns else course(self.entry.notice.kind)
+
+    @property
+    def warns(self) -> bool:
+        """Whether it is a warning to somebody who may be on the way to swap."""
+        return self.before_swap and self.entry.notice.kind is NoticeKind.VISITORS
 
     @property
     def anew(self) -> bool:

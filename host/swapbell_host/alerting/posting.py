@@ -85,7 +85,8 @@ def _is_spaced(each: Due, day: _Day, now: datetime) -> bool:
     """Tell whether the person was left in peace for long enough, given how much there was to hear today."""
     if day.last_at is None or each.asked:
         return True
-    spacing = SPACING[0] if each.case.course.any_hour else nth(SPACING, day.messages)
+    urgent = each.case.course.any_hour or each.case.warns
+    spacing = SPACING[0] if urgent else nth(SPACING, day.messages)
     return now >= day.last_at + spacing
 
 
