@@ -67,7 +67,8 @@ _FAULT = Course(call=False, again_after=(DAY, 3 * DAY, 7 * DAY))
 _SWAP = Course(call=True, again_after=(DAY,), behind_after=2 * HOUR)
 # Our choice: the next day it is the swap that is overdue, where nothing holds it back; one word a day is enough.
 _READY = replace(_SWAP, again_after=(2 * DAY, DAY))
-# A warning of visitors is a call where somebody may be on the way to swap, and waits for no later spacing: # these could be bees.
+# A warning of visitors is a call where somebody may be on the way to swap, and waits for no later spacing: these
+# could be bees.
 WARNING = _SWAP
 SWAPS = frozenset({NoticeKind.READY, NoticeKind.SWAP_OVERDUE})
 
