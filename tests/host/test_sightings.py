@@ -71,5 +71,10 @@ def test_it_is_said_who_logged_it_when_and_why_it_matters() -> None:
     )
 
 
+def test_of_several_sentences_none_is_lost_where_only_the_first_is_shown() -> None:
+    told = seen_words(said(1.0, "Mr. Smith came by. 3 honey bees."), "now")
+    assert told.partition(". ")[0].startswith("Mr; Smith came by; 3 honey bees (logged now by Kim)")
+
+
 def test_a_long_story_is_cut() -> None:
     assert seen_words(said(1.0, "x" * 4000), "now").startswith(f"{'x' * WORDS_MAX}... (logged now by Kim)")

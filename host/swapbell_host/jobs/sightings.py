@@ -51,7 +51,8 @@ def seen_words(entry: Entry, logged: str) -> str:
     logged : str
         When, in words that follow "logged".
     """
-    told = " ".join((entry.non_targets or "").split()).rstrip(".")
+    # One sentence: lists show no more of a call.
+    told = " ".join((entry.non_targets or "").split()).rstrip(".").replace(". ", "; ")
     short = told if len(told) <= WORDS_MAX else f"{told[:WORDS_MAX]}..."
     whose = f"{short} (logged {logged} by {entry.by})"
     return f"{whose}: what visits the lure takes toxic bait, too; see its label"
