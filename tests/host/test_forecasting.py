@@ -234,7 +234,7 @@ def test_a_person_hears_a_day_ahead_and_not_sooner(lure: Lure) -> None:
     assert made.reached
     soon = replace(made, reached=replace(made.reached, at=made.made_at + DAY_AHEAD))
     later = replace(made, reached=replace(made.reached, at=made.made_at + DAY_AHEAD + timedelta(minutes=5)))
-    assert "wait for the call" in (day_ahead(soon, HOBART) or "")
+    assert (day_ahead(soon, HOBART) or "").endswith("but wait for the call: only counts say when to swap.")
     assert day_ahead(later, HOBART) is None
     assert day_ahead(replace(made, refusal=Refusal.NO_GROWTH, reached=None), HOBART) is None
 

@@ -15,7 +15,7 @@ CAUTIONS = (
     "A forecast plans the trip; only counts say when to swap. Wait for the call, and look before you do anything.",
     "The call `ready` comes before the mean reaches the rule: by luck, two windows of three are full at some two "
     "thirds of it. Its limits are rough, and hold only if all is watched.",
-    "It is of this station alone: where several of a site are to be swapped, the call comes with their mean.",
+    "It is of this station alone: where several of a site are to be swapped, their mean may call for it earlier.",
     "It takes the days ahead for days like those watched: rain, cold, autumn, a dry lure or another source of food "
     "make it too early, and nothing in the counts can say so. Growth that levels off is not foreseen.",
 )
@@ -64,8 +64,7 @@ def day_ahead(made: Forecast, zone: ZoneInfo) -> str | None:
     if first is None or first.at - made.made_at > DAY_AHEAD:
         return None
     call = f"{_called(made.call, zone)}; " if made.call else ""
-    wait = "Get ready, but wait for the call, which comes with the whole site: only counts say when to swap."
-    return f"{call}{said(made, zone)}. {wait}"
+    return f"{call}{said(made, zone)}. Get ready, but wait for the call: only counts say when to swap."
 
 
 def _moments(made: Forecast, zone: ZoneInfo) -> Iterator[Figure]:
