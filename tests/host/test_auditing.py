@@ -179,13 +179,19 @@ def tallies(up_s: float, visits_s: Sequence[float], watched: float) -> str:
 
 
 def add_film(
-    folder: Path, order: int, visits_s: Sequence[float] = (), *, watched: float = 1.0, left_out: str | None = None
+    folder: Path,
+    order: int,
+    visits_s: Sequence[float] = (),
+    *,
+    watched: float = 1.0,
+    left_out: str | None = None,
+    station: str = "north",
 ) -> str:
-    path = folder / clip_name(order)
+    path = folder / clip_name(order).replace("north", station)
     path.mkdir()
     draw = Draw(seed="s", day="2026-02-03", part=order, parts=6, minute=3, minutes=150)
     about = About(
-        site="orchard", station="north", boot="b1", up_s=60.0 * order, seconds=60.0, draw=draw, left_out=left_out
+        site="orchard", station=station, boot="b1", up_s=60.0 * order, seconds=60.0, draw=draw, left_out=left_out
     )
     (path / ABOUT).write_bytes(encode(about))
     if left_out is None:
@@ -292,11 +298,27 @@ def test_how_much_of_the_drawn_days_is_here_is_told(folder: Path) -> None:
     assert (found.parts_seen, found.parts_drawn) == (4, 6)
 
 
+def test_the_same_parts_of_another_stations_day_are_others(folder: Path) -> None:
+    add_film(folder, 6, station="south")
+    found = audited(folder, {})
+    assert (found.parts_seen, found.parts_drawn) == (5, 12)
+
+
+def test_an_item_that_two_rows_answer_is_a_mistake(folder: Path) -> None:
+    path = filled(folder, {clip_name(1): "3"})
+    path.write_text(f"{path.read_text()}{clip_name(1)},again,4,\n")
+    with pytest.raises(Mistake, match="was answered above"):
+        read_sheet(path, read_folder(folder))
+
+
 BAD_ANSWERS = {
     "many": (clip_name(1), "answer must be a number of visits"),
     "-1": (clip_name(1), "answer must be a number of visits"),
     "2,1 2 3": (clip_name(1), "the answer is 2, but 3 moments are noted"),
     ",soon": (clip_name(1), "moments_s must be seconds"),
+    ",nan": (clip_name(1), "moments_s must be seconds"),
+    ",-3 4": (clip_name(1), "moments_s must be seconds"),
+    ",61": (clip_name(1), "moments_s must be seconds from 0 to 60"),
     "perhaps": (strip_name(6, 1), "answer must be yes, no or empty"),
 }
 

@@ -92,8 +92,8 @@ def audit(fetched: Fetched, person: Recounted) -> Audit:
         unwatched=sum(not _watched(film) for film in films),
         unanswered_strips=len(fetched.strips) - len(person.passed),
         missing=_missing(fetched.films),
-        parts_seen=len({(film.about.draw.day, film.about.draw.part) for film in films}),
-        parts_drawn=sum({film.about.draw.day: film.about.draw.parts for film in fetched.films}.values()),
+        parts_seen=len({(_day(film), film.about.draw.part) for film in films}),
+        parts_drawn=sum({_day(film): film.about.draw.parts for film in fetched.films}.values()),
     )
 
 
@@ -135,6 +135,11 @@ def _moments(film: Film, person: Recounted) -> tuple[float, ...]:
 
 def _watched(film: Film) -> bool:
     return film.window.watched_s >= WATCHED_MIN * film.window.seconds
+
+
+def _day(film: Film) -> tuple[str, str, str]:
+    """Return which station's day a film is of."""
+    return film.about.site, film.about.station, film.about.draw.day
 
 
 def _missing(films: Sequence[Film]) -> dict[str, int]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from swapbell_host.auditing.folder import Fetched
-from swapbell_models.evidence import Label
+from swapbell_models.evidence import MINUTE_S, Label
 from swapbell_models.fault import Breakdown, Mistake
 
 COLUMNS = ("item", "question", "answer", "moments_s")
@@ -78,6 +78,8 @@ def read_sheet(path: Path, fetched: Fetched) -> Recounted:
         where = f"sheet {path}, line {number}"
         if name not in films | strips:
             raise Mistake(f"{where}: {name or 'no item'} is not in the folder; write a sheet for it anew")
+        if name in visits.keys() | passed.keys():
+            raise Mistake(f"{where}: {name} was answered above; leave one of the two")
         if name in strips:
             if answer:
                 passed[name] = _yes(where, answer)
@@ -135,8 +137,10 @@ def _visits(where: str, answer: str, moments_s: Sequence[float] | None) -> int:
 
 def _moments(where: str, text: str) -> tuple[float, ...]:
     try:
-        return tuple(sorted(float(word) for word in text.replace(";", " ").split()))
+        moments_s = sorted(float(word) for word in text.replace(";", " ").split())
     except ValueError:
-        raise Mistake(
-            f"{where}: moments_s must be seconds with spaces between, such as 3.5 41, not {text!r}"
-        ) from None
+        moments_s = [-1.0]
+    if not all(0.0 <= at_s <= MINUTE_S for at_s in moments_s):
+        wanted = f"seconds from 0 to {MINUTE_S:g} with spaces between, such as 3.5 41"
+        raise Mistake(f"{where}: moments_s must be {wanted}, not {text!r}")
+    return tuple(moments_s)
