@@ -2,6 +2,7 @@
 
 import itertools
 import json
+import secrets
 import shutil
 import threading
 import time
@@ -15,6 +16,7 @@ from clips import STATION as GATE
 from clips import pictures, walk
 from listener import eventually
 from mosquitto_child import Broker, free_port
+from msgspec.structs import replace
 from spooled import opened
 from typer.testing import CliRunner
 
@@ -27,7 +29,7 @@ from swapbell_device.main import watch
 from swapbell_device.moment import Moment
 from swapbell_device.run import run
 from swapbell_device.stationfile import parse_station
-from swapbell_host.auditing.caller import Caller
+from swapbell_host.auditing.caller import BRIEF_MAX, Caller
 from swapbell_host.auditing.fetching import fetch, listed
 from swapbell_host.config import parse_config as parse_host
 from swapbell_host.main import app
@@ -268,3 +270,25 @@ def test_the_running_host_neither_hears_nor_is_hindered_by_who_audits(
         ear.join()
         assert host.connection == connections
     assert topics <= {"health", "tally"}
+
+
+def same_word(nbytes: int) -> str:
+    return "same"
+
+
+def test_who_audits_does_not_fight_the_host_for_its_name(
+    broker: Broker, standing: Standing, desk: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # As at a kit's broker, which knows its clients by their users.
+    monkeypatch.setattr(secrets, "token_hex", same_word)
+    section = parse_host((desk / "host.toml").read_text(), desk / "host.toml").broker
+    stop = threading.Event()
+    with Subscriber(replace(section, client=f"{section.client}-same"), {"orchard"}) as host:
+        ear = threading.Thread(target=lambda: [*host.batches(stop)])
+        ear.start()
+        assert eventually(lambda: host.connection == 1)
+        with caller(desk) as station, pytest.raises(Mistake, match="as if we were the host"):
+            list(map(station.ask, itertools.repeat(Seek(), 60)))
+        stop.set()
+        ear.join()
+        assert host.connection <= BRIEF_MAX + 1

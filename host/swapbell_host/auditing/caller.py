@@ -28,6 +28,8 @@ RETRY_S = 1.0
 STEP_S = 0.1
 KEEPALIVE_S = 30
 QOS_AT_LEAST_ONCE = 1
+# Our choice: so often, each time within so long, a broker drops hardly anybody but one of two of the same name.
+BRIEF_S, BRIEF_MAX = 5.0, 3
 # MQTT 3.1.1, 3.9.3: the broker does not let us listen.
 NO_LEAVE = 0x80
 
@@ -51,7 +53,8 @@ class Caller:
     """
 
     def __init__(self, config: Config, station: Key, patience_s: float) -> None:
-        broker, auditor = config.broker, config.auditor
+        self._auditor = auditor = config.auditor
+        broker = config.broker
         if auditor is not None:
             broker = msgspec.structs.replace(broker, username=auditor.username, password_file=auditor.password_file)
         self._broker, self._station, self._patience_s = broker, station, patience_s
@@ -60,7 +63,8 @@ class Caller:
         self._last_word: Health | None = None
         self._wish: Question | None = None
         self._listens = self._ever_listened = False
-        self._retry_at_s = 0.0
+        self._retry_at_s = self._listening_s = 0.0
+        self._brief = 0
         self._client = self._make_client()
 
     def __enter__(self) -> Self:
@@ -100,13 +104,21 @@ class Caller:
     def _turn(self, now_s: float) -> bool:
         """Let the network move; return whether the broker listens to us and we to the station."""
         if self._client.loop(STEP_S) is not MQTTErrorCode.MQTT_ERR_SUCCESS:
-            self._listens = False
+            self._note_cut(now_s)
             if now_s >= self._retry_at_s:
                 self._retry_at_s = now_s + RETRY_S
                 self._knock()
             else:
                 time.sleep(STEP_S)
         return self._listens
+
+    def _note_cut(self, now_s: float) -> None:
+        """Leave a broker that knows clients by their users: without a name of our own we would push out the host."""
+        if self._listens and self._auditor is None:
+            self._brief = self._brief + 1 if now_s - self._listening_s < BRIEF_S else 0
+        self._listens = False
+        if self._brief >= BRIEF_MAX:
+            raise Mistake(f"{self._where} drops us again and again, as if we were the host; name an [auditor]")
 
     def _knock(self) -> None:
         try:
@@ -148,6 +160,7 @@ class Caller:
         if codes[0].value >= NO_LEAVE:
             raise Mistake(f"{self._where} does not let us hear answers; its access list must name who audits")
         self._listens = self._ever_listened = True
+        self._listening_s = time.monotonic()
 
     def _heard(self, _: mqtt.Client, __: Any, message: mqtt.MQTTMessage) -> None:
         try:
