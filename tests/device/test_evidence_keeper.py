@@ -254,7 +254,7 @@ def test_a_film_tells_true_times_and_how_its_minute_was_drawn(run: Kept) -> None
     )
     assert about.at == datetime(2026, 2, 3, 12, 0, 12, tzinfo=UTC)
     assert (about.frames, about.first_s, about.left_out) == (1200, 0.0, None)
-    assert about.draw.seed == (run.store.folder / "seed.txt").read_text().strip() == "b1"
+    assert about.draw.seed == (run.store.folder / "seed.txt").read_text().strip()
     assert len(read_times(folder / TIMES)) == len(list(Clip(folder / "clip.mp4").frames())) == 1200
 
 
@@ -398,12 +398,24 @@ def test_evidence_lies_beside_the_spool_unless_said(config: Config) -> None:
     with keeping(config, "b1", NOON_AT, print) as keeper:
         assert keeper.store is not None
         assert keeper.store.folder == config.spool.path.parent / "evidence"
-        assert (keeper.store.folder / "seed.txt").read_text() == "b1\n"
+        assert (keeper.store.folder / "seed.txt").is_file()
+
+
+def test_nothing_that_a_station_sends_of_a_start_tells_its_seed(tmp_path: Path) -> None:
+    seeds = set[str]()
+    for name in ("one", "other"):
+        (tmp_path / name).mkdir()
+        with keeping(configured(tmp_path / name), "b1", NOON_AT, print) as keeper:
+            assert keeper.store is not None
+            seeds.add(keeper.store.seed("none"))
+    assert len(seeds) == 2
+    assert seeds.isdisjoint({"b1", "none"})
 
 
 def test_the_draw_of_a_real_store_is_reproducible_from_what_is_recorded(config: Config) -> None:
-    with keeping(config, "b1", None, print):
-        first = next_choice("b1", 96, 0.0, "b1", None, None)
+    with keeping(config, "b1", None, print) as keeper:
+        assert keeper.store is not None
+        first = next_choice(keeper.store.seed("b1"), 96, 0.0, "b1", None, None)
     with keeping(config, "b2", None, print) as keeper:
         assert keeper.store is not None
         assert next_choice(keeper.store.seed("b2"), 96, 0.0, "b1", None, None) == first

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Generator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
+from secrets import token_hex
 
 from msgspec.structs import replace
 
@@ -22,6 +23,8 @@ from swapbell_models.tally import Clock, Tally
 
 # Beside the spool, where the counter's service may write.
 FOLDER = "evidence"
+# Our choice: beyond any guessing; a word that tallies or names tell would let anybody foresee a minute.
+SEED_BYTES = 16
 # Our choice: more than rounding does, less than anybody asks the evidence for.
 SAME = timedelta(seconds=1)
 
@@ -85,7 +88,7 @@ class Watchful(Keeper):
         gate = _gate(config)
         self._strips = Strips(config.station, boot, parse_station(gate, "of the evidence"), store, clerk)
         place = config.place.place if config.place else None
-        name, seed = (config.site, config.station, boot), store.seed(boot)
+        name, seed = (config.site, config.station, boot), store.seed(token_hex(SEED_BYTES))
         self._clips = Clips(name, gate, store, clerk, config.evidence.clips_a_day, seed, place)
 
     def see(self, moment: Moment | Absence, tallies: Sequence[Tally]) -> None:
