@@ -452,3 +452,21 @@ def test_ctrl_c_ends_it_and_writes_nothing(tmp_path: Path) -> None:
         assert calibration.wait(20) == EXIT_INTERRUPTED
         assert "Traceback" not in calibration.stderr.read()
     assert [each.name for each in tmp_path.iterdir()] == ["board.png"]
+
+
+class Broken:
+    """A camera whose driver fails as no driver should."""
+
+    size = (8, 4)
+
+    def frames(self) -> Iterator[Frame]:
+        yield Frame(np.zeros((4, 8), np.uint8), 0.0)
+        raise ZeroDivisionError
+
+
+def test_a_picture_is_not_shown_as_that_of_now_once_its_camera_has_failed_for_good() -> None:
+    watcher = Watcher(Broken(), Event())
+    with pytest.raises(ZeroDivisionError):
+        watcher.watch()
+    with pytest.raises(Lost, match="begin again"):
+        watcher.picture()

@@ -14,6 +14,7 @@ from swapbell_device.cameras.live import Lost, again_after_s
 # How long a camera's thread may take to leave: a driver that hangs is left to the end of the process.
 LEAVE_S = 5.0
 Take = Callable[[], Luma]
+ENDED = "the camera is not watched any more; the terminal says why: stop there and begin again"
 FIRST = "the camera has sent no picture yet; opening it takes a few seconds"
 
 
@@ -49,6 +50,12 @@ class Watcher:
 
     def watch(self) -> None:
         """Take pictures until someone says stop."""
+        try:
+            self._watch()
+        finally:
+            self._lose(ENDED)
+
+    def _watch(self) -> None:
         waits = again_after_s()
         while not self._stop.is_set():
             try:
