@@ -134,6 +134,7 @@ def test_whoever_has_a_known_browser_does_not_guess_without_end(page: Client) ->
 @pytest.mark.parametrize(
     "given",
     ["", ".", "number.", "number.seal", "é.é", acquaintance.mark("what is kept of another"), "x" * 4000],
+    ids=["none", "dot", "number alone", "no number", "letters", "of another", "long"],
 )
 def test_a_mark_of_another_account_or_none_is_a_strangers(given: str) -> None:
     assert acquaintance.known(given, "what is kept") is None
