@@ -64,6 +64,11 @@ class Board:
         """Return how many stations of a site were looked at since the host began."""
         return len(self._of_site.get(site, {}))
 
+    def visited(self, site: str, station: str) -> bool:
+        """Tell whether the log names bees or other visitors at a station's lure, as of its latest look."""
+        seen = self.of(site, station)
+        return seen is not None and seen.history.sighting is not None
+
     def site(self, name: str) -> SiteVerdict | None:
         """Return the verdict on a site by the latest looks; nothing unless several of its stations are to be swapped.
 

@@ -149,7 +149,7 @@ def _attend(
     rules_of = config.rules(ledger.stations)
     with (
         Subscriber(config.broker, {site for site, _ in rules_of}, now) as subscriber,
-        _alerts(ledger, config, _teller(subscriber, say)).sending(now) as alerts,
+        _alerts(ledger, config, board, _teller(subscriber, say)).sending(now) as alerts,
     ):
         rota, rounds = Rota(rules_of, time.monotonic()), Rounds(rules_of, now())
         watch = Watch(ledger, subscriber, alerts, rules_of, board, now, say, _warn)
@@ -174,11 +174,13 @@ def _announce(announcements: "Announcements", seen: "Seen | None", subscriber: "
         subscriber.keep(*told)
 
 
-def _alerts(ledger: "Ledger", config: "Config", say: Callable[["Notice", "NoticeMessage"], None]) -> "Alerts":
+def _alerts(
+    ledger: "Ledger", config: "Config", board: "Board", say: Callable[["Notice", "NoticeMessage"], None]
+) -> "Alerts":
     from swapbell_host.alerting.alerts import Alerts, Outlet
 
     page = config.page.address if config.page else None
-    outlet = Outlet(partial(ledger.people, config.alerts), say, _report, page=page)
+    outlet = Outlet(partial(ledger.people, config.alerts), say, _report, page=page, visited=board.visited)
     return Alerts(ledger.notebook, ledger.tellings, outlet)
 
 

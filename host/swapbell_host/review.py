@@ -86,4 +86,4 @@ def _begun_at(history: History, now: datetime) -> datetime:
 
 
 def _past(each: Noticed) -> PastNotice:
-    return PastNotice(each.kind, each.raised_at, each.acknowledged_at, each.id, each.ended_at)
+    return PastNotice(each.kind, each.raised_at, each.acknowledged_at, each.id, each.ended_at, each.shelved_until)

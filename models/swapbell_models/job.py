@@ -197,7 +197,7 @@ EXPECTED: Mapping[Phase, tuple[tuple[Event, By, str], ...]] = {
     Phase.PLANNED: ((Event.LURED, _no_clock, "hang out the station with a lure"),),
     Phase.LURING: (
         (Event.REFRESHED, _lure_stale, "put in fresh lure: a dry one draws no wasps"),
-        (Event.SWAPPED, _no_clock, "swap when the host calls for it, with all stations of the site"),
+        (Event.SWAPPED, _no_clock, "swap when the host calls for it, better with all stations of the site"),
     ),
     Phase.TOXIC: ((Event.WITHDRAWN, _toxic_due, "take the toxic bait out and weigh it back"),),
     Phase.OVERDUE: ((Event.WITHDRAWN, _toxic_due, "take the toxic bait out now: its deadline has passed"),),

@@ -178,6 +178,18 @@ def test_a_call_to_swap_names_the_visitors_of_whom_was_told_before(store: Store)
     assert "orchard/north (number 2, do not swap: other visitors came too, look first), orchard/south" in way.taken[1]
 
 
+def test_a_call_to_swap_names_who_was_seen_although_the_warning_was_answered(store: Store) -> None:
+    way = Way()
+    outlet = Outlet(lambda _: house("a://"), lambda *_: None, print, channel={"a://": way}.__getitem__)
+    outlet.visited = lambda site, station: (site, station) == ("orchard", "north")
+    alerts = Alerts(Notebook(store), Tellingbook(store), outlet)
+    alerts.tell(READY, NOW)
+    alerts.advance(NOW)
+    with alerts.sending(lambda: NOW + GATHER):
+        alerts.advance(NOW + GATHER)
+    assert way.taken[0].startswith("swapbell: ready at orchard/north, but do not swap yet")
+
+
 def test_what_comes_while_a_message_gathers_is_in_it(store: Store) -> None:
     way = Way()
     desk = Desk(store, house("a://"), {"a://": way})

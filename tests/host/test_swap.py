@@ -170,3 +170,8 @@ def test_the_board_judges_a_site_by_its_latest_looks_alone() -> None:
 def test_a_single_station_is_no_site() -> None:
     board = site_of(station("gate", BUSY), station("far", BUSY, role=Role.CONTROL))
     assert (board.site("valley"), board.site("hill")) == (None, None)
+
+
+def test_the_board_tells_where_others_were_seen() -> None:
+    board = site_of(replace(station("gate", BUSY), sighting=BEES), station("hut", BUSY))
+    assert [board.visited("valley", name) for name in ("gate", "hut", "creek")] == [True, False, False]

@@ -60,6 +60,11 @@ def test_nobody_is_pressed_to_swap_where_bees_were_seen() -> None:
     assert waiting.overdue(lured(READY, sighting=BEES)) is None
 
 
+def test_who_put_the_call_off_is_not_pressed_before_that_time() -> None:
+    assert waiting.overdue(lured(replace(READY, shelved_until=EVENING_AT + HOUR))) is None
+    assert waiting.overdue(lured(replace(READY, shelved_until=EVENING_AT)))
+
+
 def test_an_acknowledged_call_is_no_swap() -> None:
     assert waiting.overdue(lured(past(NoticeKind.READY, DAY, acknowledged=23 * HOUR)))
 

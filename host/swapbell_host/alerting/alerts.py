@@ -44,6 +44,8 @@ class Outlet:
         Returns the way to a URL; refuses one that cannot be sent to with ValueError.
     page : str, optional
         Where people open the host's page.
+    visited : callable
+        Tells of a site's station whether somebody saw others than wasps at its lure, whatever was answered since.
     """
 
     people: Callable[[datetime], People]
@@ -52,6 +54,7 @@ class Outlet:
     courier: Courier = field(default_factory=Courier)
     channel: Callable[[str], Channel] = channel
     page: str | None = None
+    visited: Callable[[str, str], bool] = lambda _site, _station: False
 
 
 class Alerts:
@@ -157,9 +160,12 @@ class Alerts:
         return letter.Line(case.entry, each.why, case.watchers.zone, case.flaps, self._is_warned(case.entry))
 
     def _is_warned(self, entry: OpenNotice) -> bool:
-        """Tell whether a swap is called for where visitors were warned of, who may be no wasps."""
+        """Tell whether a swap is called for where visitors were warned of, or seen, who may be no wasps."""
+        if entry.notice.kind not in SWAPS:
+            return False
         warning = (*entry.key[:2], NoticeKind.VISITORS)
-        return entry.notice.kind in SWAPS and any(case.entry.key == warning for case in self._cases.values())
+        is_open = any(case.entry.key == warning for case in self._cases.values())
+        return is_open or self._outlet.visited(entry.notice.site, entry.notice.station)
 
     def _channel(self, person: str, at: datetime) -> Channel | None:
         """Return the way to a person; nothing if there is none, which is told as a failure."""

@@ -26,6 +26,8 @@ class Noticed:
         When somebody saw to it, and who; nothing while nobody did, or where nobody said who.
     ended_at
         When what it told of ended by itself; nothing if it did not.
+    shelved_until
+        Until when somebody put it off; nothing if nobody did.
     """
 
     id: int
@@ -35,6 +37,7 @@ class Noticed:
     acknowledged_at: datetime | None
     acknowledged_by: str | None
     ended_at: datetime | None
+    shelved_until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ def noticed(store: Store, site: str, station: str, from_at: datetime, to_at: dat
 
 def _noticed(row: Row[tuple[object, ...]]) -> Noticed:
     closed = row.acknowledged_at, row.acknowledged_by, row.ended_at
-    return Noticed(row.id, NoticeKind(row.kind), row.raised_at, row.text, *closed)
+    return Noticed(row.id, NoticeKind(row.kind), row.raised_at, row.text, *closed, row.shelved_until)
 
 
 def last_word(store: Store, site: str, station: str) -> Word | None:

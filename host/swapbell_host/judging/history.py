@@ -29,6 +29,8 @@ class PastNotice:
         When a person acknowledged it, and when it ended by itself; nothing while it is open.
     id
         Its number in the ledger.
+    shelved_until
+        Until when a person put it off; nothing if nobody did.
     """
 
     kind: NoticeKind
@@ -36,6 +38,7 @@ class PastNotice:
     acknowledged_at: datetime | None = None
     id: int = 0
     ended_at: datetime | None = None
+    shelved_until: datetime | None = None
 
     @property
     def is_open(self) -> bool:

@@ -34,14 +34,15 @@ def overdue(evidence: Evidence) -> Notice | None:
     """Say that the call to swap was not answered for long; a warning of visitors, or who was seen, holds it back.
 
     What was logged since the call, such as fresh lure, shows that somebody was there and chose not to swap: then only
-    a later call counts.
+    a later call counts. Whoever put a call off until some time is left alone until then.
     """
     history = evidence.look.history
     calls = evidence.since(history.job.logged_at if history.job else None, NoticeKind.READY)
     if not calls or not history.swaps or history.sighting or evidence.open(NoticeKind.VISITORS):
         return None
     called_at = calls[0].raised_at
-    if evidence.now - called_at < OVERDUE_AFTER:
+    is_put_off = any(call.shelved_until and call.shelved_until > evidence.now for call in calls)
+    if is_put_off or evidence.now - called_at < OVERDUE_AFTER:
         return None
     words = (
         f"ready for the swap since {called_at:%Y-%m-%d %H:%M} UTC, and no swap is logged. {_traffic(evidence)} Swap, "
