@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import Event
 
 import cv2
 import msgspec
@@ -343,6 +344,16 @@ def test_a_crossing_without_a_strip_leaves_its_number_out(
     dropped = [n for n, c in enumerate(run.counted, start=1) if n not in numbers]
     assert dropped
     assert max(numbers) == len(run.counted)
+
+
+def test_strips_that_wait_for_a_slow_disk_are_bounded_by_the_memory_that_they_hold(
+    config: Config, monkeypatch: pytest.MonkeyPatch, film: Film
+) -> None:
+    clerk, disk_is_back = Clerk(most_bytes=1_000_000), Event()
+    clerk.give(disk_is_back.wait)
+    monkeypatch.setattr(Clerk, "close", lambda self: (disk_is_back.set(), self._thread.shutdown()))
+    run = kept(config, monkeypatch, film, start_s=1e6, clerk=clerk)
+    assert 0 < len(run.strips()) < len(run.counted)
 
 
 def test_the_film_of_a_drawn_station_has_its_station_file_too(

@@ -94,7 +94,9 @@ class Strips:
         shown = [ring.nearest(crossing.at_s + share * clear_s) for share in SHARES]
         turn = _turn(self._view, ring, self._place(moment, crossing, ring), crossing.length_mm)
         label = self._label(crossing, started_at)
-        self._clerk.give(partial(_write, self._store, label.name, [each.image for each in shown], turn), len(shown))
+        images = [each.image for each in shown]
+        task = partial(_write, self._store, label.name, images, turn)
+        self._clerk.give(task, sum(image.nbytes for image in images))
 
     def _place(self, moment: Moment, crossing: Crossing, ring: Ring) -> Point:
         """Return about where the body passed [mm]: a crossing has the very length of its track."""
