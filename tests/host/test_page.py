@@ -1,8 +1,10 @@
 """The page's foundation, without a socket."""
 
 from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from threading import Event
 
 import pytest
 from host.page_client import Client, page_at
@@ -47,6 +49,13 @@ def greet(visit: Visit) -> Answer:
     return Go("/echo", said=f"greeted {visit.form['name']} of {visit.forms('name')}, {size}")
 
 
+REPORT_IS_DONE = Event()
+
+
+def report(visit: Visit) -> Answer:
+    return Page("error.html", {"heading": "Report", "words": f"{REPORT_IS_DONE.wait(20.0)}"})
+
+
 def refuse(visit: Visit) -> Answer:
     raise Mistake(f"refused {visit.form['name']}")
 
@@ -55,6 +64,7 @@ DOORS = (
     *signing.DOORS,
     *pictures.DOORS,
     Door("/echo", echo),
+    Door("/report", report, slow=True),
     Door("/fail/{how}", fail),
     Door("/file", file),
     Door("/stream", stream),
@@ -145,6 +155,16 @@ def test_a_file_has_a_name_in_any_script(page: Client) -> None:
 def test_a_stream_is_sent_as_it_comes(page: Client) -> None:
     reply = page.get("/stream")
     assert (reply.headers["content-type"], reply.text) == ("text/event-stream; charset=utf-8", "data: 1\n\n")
+
+
+def test_nobody_waits_for_a_report_that_takes_long(page: Client) -> None:
+    REPORT_IS_DONE.clear()
+    with ThreadPoolExecutor(1) as other:
+        made = other.submit(page.get, "/report")
+        assert page.get("/echo").status == 200
+        assert not made.done()
+        REPORT_IS_DONE.set()
+        assert "True" in made.result().words
 
 
 def test_a_photo_is_shown_by_the_name_that_its_content_made(page: Client) -> None:

@@ -19,17 +19,20 @@ class Door:
     path
         In Starlette's form: ``/station/{site}/{station}``.
     handler
-        What answers; all handlers run in one thread, one at a time.
+        What answers; all that are not slow run in one thread, one at a time.
     right
         Who may ask; nothing where whoever comes may, as for signing in.
     method
         GET to read, POST for what a form changes.
+    slow
+        Whether it may take so long that others should not wait for it: slow ones wait for each other.
     """
 
     path: str
     handler: Handler
     right: Right | None = Right.VIEW
     method: Literal["GET", "POST"] = "GET"
+    slow: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a form that somebody could send who may only look."""

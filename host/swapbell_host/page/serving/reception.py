@@ -107,7 +107,7 @@ class Reception:
                 answer = door.handler(visit)
                 return answer if isinstance(answer, Later) else self.replies.to(request, visit, answer)
 
-        done = await self.back.do(begin)
+        done = await self.back.do(begin, slow=door.slow)
         return await self._after(door, request, done) if isinstance(done, Later) else done
 
     async def _after(self, door: Door, request: Request, later: Later) -> Response:

@@ -152,11 +152,11 @@ def _issued(made: Issued) -> Download:
 
 
 DOORS = (
-    Door("/records/{site}/record.{form}", record),
-    Door("/records/{site}/season.{form}", season),
-    Door("/records/{site}/{station}/log.csv", service_log),
-    Door("/records/{site}/{station}/counts.csv", counts),
-    Door("/records/{site}/{station}/crossings.csv", crossings),
-    Door("/records/{site}/{station}/tallies.csv", tallies),
-    Door("/records/{site}/{station}/camtrap.zip", camtrap),
+    Door("/records/{site}/record.{form}", record, slow=True),
+    Door("/records/{site}/season.{form}", season, slow=True),
+    Door("/records/{site}/{station}/log.csv", service_log, slow=True),
+    Door("/records/{site}/{station}/counts.csv", counts, slow=True),
+    Door("/records/{site}/{station}/crossings.csv", crossings, slow=True),
+    Door("/records/{site}/{station}/tallies.csv", tallies, slow=True),
+    Door("/records/{site}/{station}/camtrap.zip", camtrap, slow=True),
 )
