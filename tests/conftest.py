@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 from mosquitto_child import Broker
-from postgres_child import Cluster
-from postgres_instead import OPTION, POSTGRESQL, postgresql
+from postgres_child import OPTION, POSTGRESQL, Cluster
 
 import parts
 
@@ -38,6 +37,8 @@ def instead(request: pytest.FixtureRequest) -> Iterator[None]:
     if request.config.getoption(OPTION) is None:
         yield
         return
+    from postgres_instead import postgresql  # no model may be loaded before `bench/mutate_models.py` changes it
+
     with postgresql(request.getfixturevalue("cluster")):
         yield
 

@@ -13,6 +13,9 @@ from sqlalchemy import make_url
 
 import parts
 
+# How one asks for the suite on PostgreSQL; see `postgres_instead`.
+OPTION, POSTGRESQL = "--ledger", "postgresql"
+
 CONNECTIONS = 20
 # For tests only: nothing of it must survive a power cut. Its clock is not ours, it writes dates in its own order,
 # and by its language a small letter comes before a capital one: nobody can choose how a server is set up.

@@ -21,9 +21,6 @@ from sqlalchemy.engine import URL, make_url
 from swapbell_host.books import store
 from swapbell_host.books.ledger import Ledger
 
-OPTION = "--ledger"
-POSTGRESQL = "postgresql"
-
 
 class Instead:
     """The databases that stand for paths.

@@ -5,8 +5,7 @@ from pathlib import Path
 
 import pytest
 from orchard import NOON_AT, STATIONS
-from postgres_child import Cluster
-from postgres_instead import OPTION
+from postgres_child import OPTION, Cluster
 
 from swapbell_host.books.ledger import Ledger
 from swapbell_host.books.store import ledger_url

@@ -19,7 +19,7 @@ import pytest
 from chromium import Findings, chromium, context, inspect
 from house.farm import BEGAN_AT, SELDOM_S, SITE, Farm, running
 from playwright.sync_api import Browser, Page, expect
-from postgres_instead import OPTION
+from postgres_child import OPTION
 from pypdf import PdfReader
 
 from swapbell_device.config import parse_config as parse_device

@@ -36,6 +36,11 @@ def test_a_site_is_ready_when_the_mean_of_its_stations_is() -> None:
     assert site((0, 4, 18), (3, 17, 2), (0, 10, 9)).step is Step.TOUCHED
 
 
+def test_a_mean_that_just_reaches_the_rule_once_is_a_touch() -> None:
+    assert site((0, 0, 20), QUIET).step is Step.TOUCHED
+    assert site((0, 0, 19), QUIET).step is Step.BUILDING
+
+
 def test_one_busy_station_does_not_carry_its_neighbours() -> None:
     assert site((20, 20, 20), QUIET, QUIET).step is Step.BUILDING
     assert site((20, 20, 20), QUIET, QUIET, QUIET, QUIET).step is Step.QUIET
