@@ -289,3 +289,9 @@ def test_the_limits_of_a_share_hold_it_and_mirror_those_of_the_rest(share: tuple
     low, high = share_limits(hits, cases)
     assert 0.0 <= low <= hits / cases <= high <= 1.0
     assert share_limits(cases - hits, cases) == pytest.approx((1.0 - high, 1.0 - low))
+
+
+def test_the_limits_of_a_share_close_in_where_little_confidence_is_asked_for() -> None:
+    low, high = share_limits(20, 40, 0.05)
+    assert low < 0.5 < high
+    assert share_limits(20, 40, 0.04)[0] > low
