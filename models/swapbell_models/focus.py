@@ -2,6 +2,8 @@
 
 from enum import Enum
 
+from swapbell_models import quantity
+
 # The width of a worker's body, about a third of its length (the plan of the exposure takes 4 mm).
 WORKER_WIDTH_MM = 4.0
 # Our choice: an edge as wide as a third of a body's width still tells two legs from a body.
@@ -25,13 +27,30 @@ def focus(sharpness: float) -> Focus:
     Parameters
     ----------
     sharpness : float
-        How many edges lie side by side across a worker's body, above 0; see `swapbell_device.sharpness`.
+        How many edges lie side by side across a worker's body [1], above 0; see `swapbell_device.sharpness`.
+
+    Raises
+    ------
+    ValueError
+        If it is not above 0.
     """
+    quantity.positive("sharpness", sharpness)
     if sharpness < BLURRED_BELOW:
         return Focus.BLURRED
     return Focus.SHARP if sharpness >= SHARP_MIN else Focus.SOFT
 
 
 def focus_words(sharpness: float) -> str:
-    """Return a sharpness in words and millimetres."""
+    """Return a sharpness in words and millimetres.
+
+    Parameters
+    ----------
+    sharpness : float
+        As for `focus`.
+
+    Raises
+    ------
+    ValueError
+        If it is not above 0.
+    """
     return f"{focus(sharpness).value}: an edge is {WORKER_WIDTH_MM / sharpness:.1f} mm wide"

@@ -21,6 +21,7 @@ from swapbell_models import (
     chance,
     confirmation,
     correction,
+    focus,
     job,
     optics,
     presence,
@@ -73,7 +74,10 @@ def case(function: Callable[..., object], wrong: dict[str, tuple[Any, ...]] | No
 
 CASES: list[Case] = [
     case(chance.poisson_limits, {"counted": (-1, NAN)}, counted=3, confidence=0.9),
+    case(chance.share_limits, {"hits": (-1, 8, NAN), "cases": (0, NAN)}, hits=3, cases=7, confidence=0.9),
     case(chance.deviations, confidence=0.9),
+    case(focus.focus, sharpness=3.0),
+    case(focus.focus_words, sharpness=3.0),
     case(chance.at_least, {"visits": (), "k": (NAN, 0.0, -1.0)}, visits=3, mean=5.0, k=2.0),
     case(chance.lucky_window, {"visits": (1, NAN)}, visits=3, mean=5.0, look=3),
     case(scatter.scatter, {"counts": (-1, 0.5, *NOT_A_NUMBER)}, counts=[3, 4]),
