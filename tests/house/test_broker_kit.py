@@ -390,6 +390,8 @@ def test_who_audits_neither_hears_nor_says_anything_else(enter: Enter) -> None:
     north.say(TALLY, topic("orchard", "north", Subject.HEALTH))
     assert auditor.hears(topic("orchard", "north", Subject.HEALTH))
     assert auditor.heard == [topic("orchard", "north", Subject.HEALTH)]
+    assert north.hears(RECEIPT)
+    assert host.hears(TALLY)
     assert north.heard == [RECEIPT]
     assert host.heard.count(RECEIPT) == host.heard.count(TALLY) == host.heard.count(STANDING) == 1
 
@@ -417,6 +419,7 @@ def test_home_automation_reads_how_stations_stand_and_tells_them_nothing(enter: 
     host.say(RECEIPT, TALLY, STANDING, "home/device/swapbell-orchard/north/config")
     assert viewer.hears("home/device/swapbell-orchard/north/config")
     assert viewer.heard == [STANDING, "home/device/swapbell-orchard/north/config"]
+    assert north.hears(RECEIPT)
     assert north.heard == [RECEIPT]
 
 
