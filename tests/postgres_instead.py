@@ -2,7 +2,7 @@
 
 Whatever opens a ledger asks `store` for its URL. Here a path that no file is at yet gets a database of its own, made
 when it is first named; a file that is there, such as a ledger of an old revision, stays what it is. Programs that a
-test starts are out of reach: they know nothing of this and make files.
+test starts know nothing of this: `ledger_at` is what their configuration names.
 """
 
 import shutil
